@@ -1,0 +1,233 @@
+"""The table of a bench sheet: which column is what, in which unit, and the readings in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from core import units
+from core.files.log import Log, nearest
+from core.files.table import Head, Table, cells_of, numbers_of
+from core.job import SIDES, Printed, Reading, Role, Side, Sides
+from core.units import UnitError
+
+MAX_LIFT_M = 0.050
+MAX_FLOW_M3_S = 5.0
+
+_READING_KINDS = ("flow", "fraction", "pressure", "mass flow")
+_KINDS: dict[str, tuple[str, ...]] = {
+    "lift": ("lift",),
+    "intake": _READING_KINDS,
+    "exhaust": _READING_KINDS,
+    "test pressure": ("test pressure",),
+    "meter temperature": ("temperature",),
+    "intake range": ("flow",),
+    "exhaust range": ("flow",),
+}
+_ATTRIBUTE = {
+    "flow": "flow_m3_s",
+    "fraction": "range_fraction",
+    "pressure": "plate_drop_pa",
+    "mass flow": "mass_flow_kg_s",
+}
+_WITHOUT_LIFT = ("calibration", "leak")
+
+
+@dataclass(frozen=True)
+class Columns:
+    """The readings of both sides by rising lift, and further columns row by row in the same order."""
+
+    readings: Sides[tuple[Reading, ...]]
+    extra: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True)
+class _Column:
+    head: Head
+    kind: str
+    values: list[float | None]
+
+
+def read_columns(
+    table: Table, role: Role, printed: Printed, given_units: Mapping[str, str], log: Log
+) -> Columns | None:
+    """Read the table of a bench sheet; None, with problems in the log, where it cannot be used."""
+    known, extra = _sort_heads(table, log)
+    if log.problems or not _complete(known, role, table, log):
+        return None
+    found: dict[str, _Column] = {}
+    for name, head in known.items():
+        column = _read(name, head, table, given_units, log)
+        if column is not None:
+            found[name] = column
+    if found.keys() != known.keys():
+        return None
+    lifts = found["lift"].values if "lift" in found else [0.0] * len(table.rows)
+    lifts = _checked_lifts(lifts, found, table, log)
+    rising = sorted(range(len(lifts)), key=lambda i: -1.0 if lifts[i] is None else lifts[i])
+    if rising != list(range(len(lifts))) and not log.problems:
+        log.finding("note", "lifts-sorted", "The lifts were not in rising order; they have been sorted.")
+    readings = Sides(*(_readings(side, lifts, found, printed, rising, table, log) for side in SIDES))
+    if not log.problems and not readings.intake and not readings.exhaust:
+        log.problem("There is no reading in the table.", "Write flows under 'intake' or 'exhaust'.")
+    cells = {head: cells_of(head, table) for head in extra}
+    return Columns(readings, tuple((h.text, tuple(c[i] for i in rising)) for h, c in cells.items()))
+
+
+def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
+    known: dict[str, Head] = {}
+    extra: list[Head] = []
+    line = table.header_line
+    for head in table.heads:
+        if head.name in known:
+            log.problem(f"Column '{head.name}' is there twice.", "Rename one of the two.", line)
+        elif head.name in _KINDS:
+            known[head.name] = head
+        elif not head.text:
+            if any(cells_of(head, table)):
+                log.problem(f"Column {head.index + 1} has cells but no head.", "Give it a head.", line)
+        else:
+            near = nearest(head.name, [n for n in _KINDS if not head.name.startswith(n)], cutoff=0.8)
+            if near and near not in (h.name for h in table.heads):
+                log.problem(f"Column '{head.text}' is not known.", f"Did you mean '{near}'?", line)
+            else:
+                extra.append(head)
+    if extra and not log.problems:
+        log.finding(
+            "note",
+            "further-columns",
+            "Kept and shown, but not computed with: {}",
+            (", ".join(head.text for head in extra), "text"),
+            line=line,
+        )
+    return known, extra
+
+
+def _complete(known: Mapping[str, Head], role: Role, table: Table, log: Log) -> bool:
+    line, heads = table.header_line, ", ".join(f"'{head.text}'" for head in table.heads)
+    missing = []
+    if "lift" not in known and role not in _WITHOUT_LIFT:
+        missing.append("'lift [mm]' (or [in])")
+    if "intake" not in known and "exhaust" not in known:
+        missing.append("'intake [L/s]' or 'exhaust [L/s]' (or [cfm])")
+    if missing:
+        log.problem(
+            f"The first row of the table should be column heads, and is: {heads}.",
+            f"Missing: {' and '.join(missing)}. Key lines above the table begin with '#'.",
+            line,
+        )
+    elif not table.rows:
+        log.problem("There are column heads, but no rows below them.", "Add readings.", line)
+    return not missing and bool(table.rows)
+
+
+def _read(name: str, head: Head, table: Table, given: Mapping[str, str], log: Log) -> _Column | None:
+    fractions = name == "lift"
+    unit = head.unit or given.get("lift" if name == "lift" else "flow" if name in SIDES else "")
+    if unit is None:
+        values = [v for v in numbers_of(head, table, 1.0, 0.0, log, fractions=fractions) if v is not None]
+        log.problem("The column has no unit.", _proposal(name, values), table.header_line, head.text)
+        return None
+    try:
+        kind, scale, offset = units.factor(unit, _KINDS[name])
+    except UnitError as error:
+        log.refuse(error, table.header_line, head.text)
+        return None
+    return _Column(head, kind, numbers_of(head, table, scale, offset, log, fractions=fractions))
+
+
+def _proposal(name: str, values: list[float]) -> str:
+    if name in SIDES:
+        return f"Write '{name} [L/s]' or '{name} [cfm]', or name it on the command line: --flow cfm."
+    if name != "lift" or not values:
+        return f"Write '{name} [{units.example(_KINDS[name][0]).split()[1]}]' or whatever unit it is in."
+    # ranges of valve lift that do not overlap in practice (common practice, no source)
+    top = max(values)
+    unit, word = ("in", "inches") if top < 1.5 else ("mm", "mm") if top <= 25 else ("thou", "thousandths")
+    return (
+        f"{min(values):g} to {top:g} looks like {word}: "
+        f"write 'lift [{unit}]', or name it on the command line: --lift {unit}."
+    )
+
+
+def _checked_lifts(
+    lifts: list[float | None], found: Mapping[str, _Column], table: Table, log: Log
+) -> list[float | None]:
+    column = found["lift"].head.text if "lift" in found else None
+    taken = [found[side].values for side in SIDES if side in found]
+    checked: list[float | None] = []
+    for i, ((line, _), lift) in enumerate(zip(table.rows, lifts, strict=True)):
+        if lift is None:
+            if any(values[i] is not None for values in taken):
+                log.problem("The lift is missing beside a reading.", "Write it.", line, column)
+        elif lift < 0:
+            log.problem("The lift is negative.", "Check the sign, or the zero of the lift.", line, column)
+        elif lift > MAX_LIFT_M:
+            log.problem(
+                f"A lift of {lift * 1000:g} mm is more than any valve opens.",
+                "Check the number, and the unit in the column head.",
+                line,
+                column,
+            )
+        # to the nanometre, so that 0.050 in on one sheet and 50 thou on another are one lift
+        checked.append(None if lift is None else round(lift, 9))
+    return checked
+
+
+def _readings(
+    side: Side,
+    lifts: list[float | None],
+    found: Mapping[str, _Column],
+    printed: Printed,
+    rising: list[int],
+    table: Table,
+    log: Log,
+) -> tuple[Reading, ...]:
+    if side not in found:
+        return ()
+    column = found[side]
+    attribute = _ATTRIBUTE[column.kind]
+    none: list[float | None] = [None] * len(lifts)
+    pressures, temperatures, ranges = (
+        found[name].values if name in found else none
+        for name in ("test pressure", "meter temperature", f"{side} range")
+    )
+    default_range = printed.intake_range_m3_s if side == "intake" else printed.exhaust_range_m3_s
+    readings = []
+    for i in rising:
+        value, lift = column.values[i], lifts[i]
+        if value is None or lift is None:
+            continue
+        line = table.rows[i][0]
+        full_scale = default_range if ranges[i] is None else ranges[i]
+        _check(value, lift, column, full_scale, line, log)
+        readings.append(
+            Reading(
+                lift,
+                line,
+                range_m3_s=full_scale,
+                test_pressure_pa=pressures[i],
+                meter_temperature_k=temperatures[i],
+                **{attribute: value},
+            )
+        )
+    return tuple(readings)
+
+
+def _check(value: float, lift: float, column: _Column, full_scale: float | None, line: int, log: Log) -> None:
+    head = column.head.text
+    if value < 0:
+        log.problem(
+            "The reading is negative.", "Check the sign: flows are positive on both sides.", line, head
+        )
+    elif column.kind == "flow" and value > MAX_FLOW_M3_S:
+        log.problem("The flow is more than any head passes.", "Check the number and the unit.", line, head)
+    elif column.kind == "fraction" and full_scale is None:
+        log.problem(
+            "A reading in percent needs the range that it is a percentage of.",
+            f"Add '# {column.head.name} range: 200 cfm', or a column '{column.head.name} range [cfm]'.",
+            line,
+            head,
+        )
+    elif value == 0 and lift > 0:
+        log.finding("look", "zero-flow", "A flow of nothing at {}.", (lift, "lift"), line=line)

@@ -1,0 +1,172 @@
+"""Text to a table: comment lines, column heads with their units, and rows of cells with line numbers."""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from dataclasses import dataclass
+
+from core.files.log import Log
+from core.units import UnitError, number
+
+MAX_ROWS = 5_000
+MAX_COLUMNS = 100
+BLANKS = frozenset({"", "-", "\u2013", "\u2014", "\u2212"})
+
+_LINE_END = re.compile(r"\r\n|\r|\n")
+_HEAD = re.compile(r"(.*?)\s*[\[(]\s*(.*?)\s*[\])]")
+_COMMA_DECIMAL = re.compile(r"[+\-\u2212]?(?:\d{4,},\d+|0*,\d+|0\d*,\d+|\d+,(?:\d{1,2}|\d{4,}))", re.ASCII)
+_POINT_DECIMAL = re.compile(
+    r"[+\-\u2212]?(?:\d{4,}\.\d+|0*\.\d+|0\d*\.\d+|\d+\.(?:\d{1,2}|\d{4,}))", re.ASCII
+)
+_WORD = re.compile(r"[^\W\d_]{3}")
+_DIGIT = re.compile(r"\d")
+
+Row = tuple[int, list[str]]
+
+
+@dataclass(frozen=True)
+class Head:
+    """One column: its head as written, the name in it and the unit in its brackets."""
+
+    index: int
+    text: str
+    name: str
+    unit: str | None
+
+
+@dataclass(frozen=True)
+class Table:
+    """A sheet, split but not yet understood."""
+
+    comments: list[tuple[int, str]]
+    heads: list[Head]
+    header_line: int
+    rows: list[Row]
+    trailing: list[tuple[int, str]]
+    decimal_comma: bool
+
+
+def split(text: str, log: Log) -> Table | None:
+    """Split a sheet's text into its parts; None, with a problem in the log, where that fails."""
+    comments, body, numbers = [], [], []
+    delimiter = ""
+    for line_number, line in enumerate(_LINE_END.split(text), start=1):
+        content = line.strip(" \t,;\u00a0")
+        if content.startswith(("#", '"#')):
+            comments.append((line_number, _comment(content)))
+        elif not body and line.lower().startswith("sep=") and len(line.strip()) == 5:
+            delimiter = line.strip()[4]  # written by some spreadsheets
+        elif content:
+            body.append(line)
+            numbers.append(line_number)
+    if not body:
+        log.problem(
+            "There is no table.", "Write column heads such as 'lift [mm],intake [L/s]' and rows below."
+        )
+        return None
+    delimiter = delimiter or _delimiter(body[0])
+    records = _records(body, numbers, delimiter, log)
+    if records is None:
+        return None
+    header_line, cells = records[0]
+    heads = [_head(i, cell) for i, cell in enumerate(cells)]
+    while heads and not heads[-1].text:
+        heads.pop()
+    rows = records[1:]
+    trailing: list[tuple[int, str]] = []
+    while len(rows) > 1 and _is_prose(rows[-1][1]):
+        line_number, cells = rows.pop()
+        trailing.insert(0, (line_number, f"{delimiter} ".join(c.strip() for c in cells if c.strip())))
+    comma = delimiter != "," and _uses_decimal_comma(rows)
+    if not _fits(heads, rows, log):
+        return None
+    return Table(comments, heads, header_line, rows, trailing, comma)
+
+
+def _comment(content: str) -> str:
+    if content.startswith('"'):
+        content = next(csv.reader([content]))[0]
+    return content.lstrip("#").strip()
+
+
+def _delimiter(header: str) -> str:
+    outside = re.sub(r"[\[(].*?[\])]", "", header)
+    return next((mark for mark in "\t;," if mark in outside), ",")
+
+
+def _records(body: list[str], numbers: list[int], delimiter: str, log: Log) -> list[Row] | None:
+    records: list[Row] = []
+    reader = csv.reader(body, delimiter=delimiter, strict=True)
+    start = 0
+    try:
+        for cells in reader:
+            records.append((numbers[start], cells))
+            start = reader.line_num
+    except csv.Error as error:
+        what = "a quotation mark is not closed" if "unexpected end" in str(error) else str(error)
+        log.problem(f"The table cannot be split into cells: {what}.", "Mend the line.", numbers[start])
+        return None
+    return records
+
+
+def _head(index: int, cell: str) -> Head:
+    text = " ".join(cell.split())
+    match = _HEAD.fullmatch(text)
+    if match:
+        return Head(index, text, match[1].casefold(), match[2] or None)
+    return Head(index, text, text.casefold(), None)
+
+
+def _is_prose(cells: list[str]) -> bool:
+    """Tell a note under the table from a row of readings with a slip in it."""
+    return not any(_DIGIT.search(cell) and not _WORD.search(cell) for cell in cells)
+
+
+def _uses_decimal_comma(rows: list[Row]) -> bool:
+    """Tell whether the table as a whole writes decimal commas, by cells that can be nothing else."""
+    cells = [cell.strip() for _, row in rows for cell in row if "," in cell or "." in cell]
+    return any(map(_COMMA_DECIMAL.fullmatch, cells)) and not any(map(_POINT_DECIMAL.fullmatch, cells))
+
+
+def _fits(heads: list[Head], rows: list[Row], log: Log) -> bool:
+    if len(rows) > MAX_ROWS or len(heads) > MAX_COLUMNS:
+        log.problem(
+            f"The table has {len(rows)} rows and {len(heads)} columns; "
+            f"up to {MAX_ROWS} and {MAX_COLUMNS} are read.",
+            "Split it, or check that it is the right file.",
+        )
+        return False
+    for line, cells in rows:
+        if len(cells) > len(heads) and any(cell.strip() for cell in cells[len(heads) :]):
+            log.problem(
+                f"This row has {len(cells)} cells, but there are {len(heads)} column heads.",
+                "Take the surplus away, or give it a head; a decimal comma needs ';' between cells.",
+                line,
+            )
+    return True
+
+
+def cells_of(head: Head, table: Table) -> list[str]:
+    """Return one column's cells, blank where a row is short."""
+    i = head.index
+    return [cells[i].strip() if i < len(cells) else "" for _, cells in table.rows]
+
+
+def numbers_of(
+    head: Head, table: Table, scale: float, offset: float, log: Log, *, fractions: bool = False
+) -> list[float | None]:
+    """Return one column in SI, None where a cell is blank; bad cells go to the log."""
+    values: list[float | None] = []
+    for (line, _), cell in zip(table.rows, cells_of(head, table), strict=True):
+        if cell in BLANKS:
+            values.append(None)
+            continue
+        try:
+            value = number(cell, fractions=fractions, decimal_comma=table.decimal_comma)
+        except UnitError as error:
+            log.refuse(error, line, head.text)
+            value = math.nan  # keeps its place, compares with nothing
+        values.append(value * scale + offset)
+    return values

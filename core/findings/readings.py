@@ -1,0 +1,136 @@
+"""What single readings give away: more flow than a valve and its seat can pass."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.air import ideal_velocity
+from core.constants import STANDARD_AIRS
+from core.job import BenchSheet, Finding, Job, Level, Valve
+from core.measured import LIFT_DIGITS
+from core.rows import Rows
+from core.stages import valves_open
+from core.valve import least_seat_area, lift_to_diameter
+
+Flags = NDArray[np.bool_]
+Value = tuple[float | str, str]
+
+# Flow over the isentropic flow of the least area between valve and seat (judgement: chamber
+# and seat recover some pressure, so a little above 1 is possible, and much is not).
+SUSPICIOUS, IMPOSSIBLE = 1.05, 1.25
+LOW_LIFT = 0.08  # of the valve's diameter: below it the lift's zero decides
+
+
+def of_rows(job: Job, rows: Rows) -> tuple[Flags, list[Finding]]:
+    """Judge every reading against what its valve can pass.
+
+    Parameters
+    ----------
+    job : Job
+        Gives the valves.
+    rows : Rows
+        Readings of one side on one bench.
+
+    Returns
+    -------
+    tuple
+        ndarray of shape (n,), False for readings not to use; findings.
+
+    References
+    ----------
+    Isentropic flow through the least seat area: Heywood (1988), sect. 6.3.2.
+    """
+    sound = np.isfinite(rows.flow_m3_s)
+    found: list[Finding] = []
+    for sheet, mine in rows.by_sheet():
+        if not sound[mine].all():
+            text, cure = (
+                "{}: {} readings cannot be turned into a flow.",
+                "State the range in use, or give cfm.",
+            )
+            values: tuple[Value, ...] = ((sheet.stage or sheet.file, "text"), (rows.side, "text"))
+            found.append(
+                Finding(
+                    "stop", "meter-not-read", text, cure, values, sheet.file, None, sheet.stage, rows.side
+                )
+            )
+        share = _shares(job, rows, sheet, mine)
+        if share is None or not rows.correction.scaled[mine].any():
+            continue
+        for index in mine.start + np.flatnonzero(share > SUSPICIOUS):
+            found.append(_too_much(job, rows, int(index), float(share[index - mine.start])))
+            sound[index] &= found[-1].level != "stop"
+    return sound, found
+
+
+def _shares(job: Job, rows: Rows, sheet: BenchSheet, mine: slice) -> NDArray[np.float64] | None:
+    """Return flow over the most that the least area can pass, None without seat data."""
+    side, standard = rows.side, STANDARD_AIRS[job.standard_air]
+    valve = _valve(job, sheet, rows)
+    count = valves_open(valve, [sheet])
+    seat = (valve.diameter_m, valve.seat_angle_rad, valve.seat_width_m, valve.throat_diameter_m)
+    if None in seat or valve.stem_diameter_m is None or count is None:
+        return None
+    diameter, angle, width, throat = seat
+    area = least_seat_area(diameter, rows.lift_m[mine], angle, width, throat, valve.stem_diameter_m)
+    velocity = ideal_velocity(side, job.reference_pressure_pa, standard.pressure_pa, standard.density_kg_m3)
+    return rows.flow_m3_s[mine] / (count * area * velocity)
+
+
+def _valve(job: Job, sheet: BenchSheet, rows: Rows) -> Valve:
+    if sheet.role == "target":
+        return (job.target.valves[rows.side] if job.target else None) or Valve()
+    return job.valve_of(sheet.stage or "", rows.side)
+
+
+def _too_much(job: Job, rows: Rows, index: int, share: float) -> Finding:
+    sheet, lift = rows.sheets[index], float(rows.lift_m[index])
+    low = lift_to_diameter(_valve(job, sheet, rows).diameter_m, lift) < LOW_LIFT
+    level: Level = "note" if low else "stop" if share > IMPOSSIBLE else "look"
+    text = "{}, {} at {}: {} is {} of the most that this valve and seat can pass."
+    if level == "stop":
+        text += " It is left out."
+    cure = "Check the lift zero and the seat width."
+    if not low:
+        cure = "Check the reading, its unit, the lift and the valve's sizes."
+    values: tuple[Value, ...] = (
+        (sheet.stage or sheet.file, "text"),
+        (rows.side, "text"),
+        (lift, "lift"),
+        (float(rows.flow_m3_s[index]), "flow"),
+        (share, "fraction"),
+    )
+    code = "flow-low-lift" if low else "flow-impossible" if level == "stop" else "flow-suspicious"
+    return Finding(
+        level, code, text, cure, values, sheet.file, rows.readings[index].line, sheet.stage, rows.side, lift
+    )
+
+
+def stopped_lifts(
+    parts: Sequence[Rows], sound: Sequence[Flags]
+) -> dict[tuple[str, str | None], frozenset[float]]:
+    """Return the lifts of each stage and target at which a reading is not to be used.
+
+    Parameters
+    ----------
+    parts : sequence of Rows
+        Readings of one side, bench by bench.
+    sound : sequence of ndarray, shape (n,)
+        From of_rows.
+
+    Returns
+    -------
+    dict
+        Lifts in m under (role, stage name).
+    """
+    found: dict[tuple[str, str | None], set[float]] = {}
+    for rows, good in zip(parts, sound, strict=True):
+        for index in np.flatnonzero(~good):
+            sheet = rows.sheets[index]
+            found.setdefault((sheet.role, sheet.stage), set()).add(
+                round(float(rows.lift_m[index]), LIFT_DIGITS)
+            )
+    return {key: frozenset(lifts) for key, lifts in found.items()}

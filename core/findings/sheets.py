@@ -1,0 +1,184 @@
+"""What sheets and benches leave open, and what is assumed instead."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from core.conditions import BENCH_DEFAULTS, UNCERTAINTIES
+from core.job import BenchSheet, Finding, Job, Level
+
+
+class Matter(NamedTuple):
+    """Something that sheets may leave open; the text goes on after "2 sheets are"."""
+
+    code: str
+    level: Level
+    holds: Callable[[BenchSheet], bool]
+    text: str
+    cure: str
+
+
+def _has_pressure(sheet: BenchSheet) -> bool:
+    rows = [reading for _, readings in sheet.readings.items() for reading in readings]
+    return sheet.air.test_pressure_pa is not None or all(r.test_pressure_pa is not None for r in rows)
+
+
+def _meter_follows_room(sheet: BenchSheet) -> bool:
+    rows = [reading for _, readings in sheet.readings.items() for reading in readings]
+    return sheet.air.meter_temperature_k is None and any(r.meter_temperature_k is None for r in rows)
+
+
+READ_BY_US = (
+    Matter(
+        "no-test-pressure",
+        "look",
+        lambda s: not _has_pressure(s),
+        "without a test pressure: flows are shown as read, not scaled to the reference.",
+        "Add # test pressure: 28 inH2O, with the pressure that was used.",
+    ),
+    Matter(
+        "assumed-barometer",
+        "note",
+        lambda s: s.air.barometer_pa is None and s.air.altitude_m is None,
+        "without barometer or altitude: 1013.25 hPa is taken.",
+        "Add # barometer: 984 hPa, as read at the bench.",
+    ),
+    Matter(
+        "assumed-altitude",
+        "note",
+        lambda s: s.air.barometer_pa is None and s.air.altitude_m is not None,
+        "without a barometer reading: the standard pressure at the stated altitude is taken.",
+        "Add # barometer: 984 hPa, as read at the bench.",
+    ),
+    Matter(
+        "assumed-temperature",
+        "note",
+        lambda s: s.air.air_temperature_k is None,
+        "without air temperature: that of standard air is taken.",
+        "Add # air temperature: 21 degC.",
+    ),
+    Matter(
+        "assumed-humidity",
+        "note",
+        lambda s: s.air.humidity is None,
+        "without humidity: dry air is taken.",
+        "Add # humidity: 45 %.",
+    ),
+    Matter(
+        "assumed-meter-temperature",
+        "note",
+        _meter_follows_room,
+        "without a meter temperature: the meter is taken to be as warm as the room.",
+        "Add # meter temperature: 24 degC.",
+    ),
+)
+CORRECTED_BY_THE_BENCH = (
+    Matter(
+        "already-corrected",
+        "note",
+        lambda s: True,
+        "already corrected by the bench: its own correction is kept, none is added.",
+        "",
+    ),
+    Matter(
+        "corrected-to-what",
+        "look",
+        lambda s: s.printed.corrected_to_pressure_pa is None or s.printed.corrected_to_air is None,
+        "already corrected, but to which pressure or air is not stated: the job's own are taken.",
+        "Add # corrected to pressure: 28 inH2O and # corrected to air: ISO 2533.",
+    ),
+)
+ANY = (
+    Matter(
+        "port-unnamed",
+        "note",
+        lambda s: s.port is None,
+        "without a port: taken as one unnamed port.",
+        "Add # port: 2.",
+    ),
+)
+CHECKS = (
+    Matter(
+        "check-sheets-kept",
+        "look",
+        lambda s: True,
+        "of a calibration or a leak test: kept with the job, and not applied to any flow.",
+        "",
+    ),
+)
+
+
+def of_job(job: Job) -> list[Finding]:
+    """Say what sheets and benches leave open, and what is assumed instead.
+
+    Parameters
+    ----------
+    job : Job
+        What was measured.
+
+    Returns
+    -------
+    list of Finding
+        One a matter, with the number of sheets it concerns.
+    """
+    flows = [s for s in job.sheets if s.role == "stage"] + list(job.target.sheets if job.target else ())
+    read = [s for s in flows if not s.printed.already_corrected]
+    corrected = [s for s in flows if s.printed.already_corrected]
+    checks = [s for s in job.sheets if s.role in ("calibration", "leak")]
+    groups = ((read, READ_BY_US), (corrected, CORRECTED_BY_THE_BENCH), (flows, ANY), (checks, CHECKS))
+    found = [_of_sheets(sheets, matter) for sheets, matters in groups for matter in matters]
+    return [finding for finding in found if finding is not None] + _of_benches(job, read)
+
+
+def _of_sheets(sheets: list[BenchSheet], matter: Matter) -> Finding | None:
+    """Return one finding for all sheets that a matter holds for, None for none."""
+    mine = [sheet for sheet in sheets if matter.holds(sheet)]
+    if not mine:
+        return None
+    who = f"{len(mine)} sheets are"
+    if len(mine) == 1:
+        who = f"{mine[0].file} is"
+    elif len(mine) == len(sheets):
+        who = "All sheets are"
+    return Finding(
+        matter.level, matter.code, "{} " + matter.text, matter.cure, ((who, "text"),), mine[0].file
+    )
+
+
+def _of_benches(job: Job, read: list[BenchSheet]) -> list[Finding]:
+    found = []
+    for bench in dict.fromkeys(job.bench_of(sheet) for sheet in read):
+        if bench.calibration is None:
+            text = (
+                "No uncertainty of the bench's calibration is stated: {} (standard) is taken. "
+                "It cancels in gains on one bench."
+            )
+            value = ((BENCH_DEFAULTS.calibration, "fraction"),)
+            found.append(
+                Finding("note", "assumed-calibration", text, 'Add calibration = "1 %" to [[bench]].', value)
+            )
+        rest = [
+            _key(name)
+            for name in UNCERTAINTIES
+            if name not in ("calibration", "repeatability") and getattr(bench, name) is None
+        ]
+        if rest:
+            text = "Usual standard uncertainties are taken for {}."
+            cure = "State them in [[bench]]."
+            found.append(Finding("note", "assumed-readings", text, cure, ((", ".join(rest), "text"),)))
+        if bench.calibrated_at_pa is None:
+            text = (
+                "At which test pressure the bench's scale was set is not stated: it is taken to hold at each."
+            )
+            found.append(
+                Finding("note", "assumed-scale", text, 'Add calibrated_at = "28 inH2O" to [[bench]].')
+            )
+    return found
+
+
+def _key(field: str) -> str:
+    """Return a bench's field as job.toml names it: without the unit."""
+    for unit in ("_pa", "_k", "_m"):
+        field = field.removesuffix(unit)
+    return field

@@ -1,0 +1,260 @@
+"""One stage against another: gain at each lift, over usable lift, and the verdicts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.curve import mean_flow, mean_weights, time_mean_flow, time_weights
+from core.measured import Measured, components, line_weights, union_lifts
+from core.results import Summary, Verdict
+from core.uncertainty import Component, combine, coverage_factor, holm, two_sided_p, verdict
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+CAM_REACH = 0.9  # readings that stop below this share of the cam's lift give no cam-weighted figure
+SAME_LIFT = 1 + 1e-9
+
+
+@dataclass(frozen=True)
+class PortSpread:
+    """How far the ports of one stage differ: relative standard deviation of one port."""
+
+    relative: float
+    dof: float
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A curve seen in r ways (at lifts, as a mean): r flows, and their weights on its n flows."""
+
+    curve: Measured
+    flow_m3_s: Array
+    weights: Array
+
+
+def at_lifts(curve: Measured, lift_m: Array) -> Seen:
+    """Return a curve's flows at lifts within it.
+
+    Parameters
+    ----------
+    curve : Measured
+        Curve.
+    lift_m : ndarray, shape (r,)
+        Lifts. [m]
+
+    Returns
+    -------
+    Seen
+        r flows.
+    """
+    return Seen(curve, curve.at(lift_m), line_weights(curve.lift_m, lift_m))
+
+
+def over_lift(curve: Measured, top_m: float) -> Seen:
+    """Return a curve's mean flow over lift.
+
+    Parameters
+    ----------
+    curve : Measured
+        Curve.
+    top_m : float
+        Usable lift. [m]
+
+    Returns
+    -------
+    Seen
+        One flow.
+    """
+    flow = np.array([mean_flow(curve.lift_m, curve.flow_m3_s, top_m)])
+    return Seen(curve, flow, mean_weights(curve.lift_m, top_m)[None, :])
+
+
+def over_time(curve: Measured, lift_path_m: Array) -> Seen:
+    """Return a curve's mean flow over the time that a valve is open.
+
+    Parameters
+    ----------
+    curve : Measured
+        Curve; above its top the flow is held.
+    lift_path_m : ndarray, shape (t,)
+        Lift at equal steps of time. [m]
+
+    Returns
+    -------
+    Seen
+        One flow.
+    """
+    flow = np.array([time_mean_flow(curve.lift_m, curve.flow_m3_s, lift_path_m)])
+    return Seen(curve, flow, time_weights(curve.lift_m, lift_path_m)[None, :])
+
+
+def together(*seen: Seen) -> Seen:
+    """Return several views of one curve as one, so that they are worked on in one go.
+
+    Parameters
+    ----------
+    *seen : Seen
+        Views of the same curve.
+
+    Returns
+    -------
+    Seen
+        All their flows, one after the other.
+    """
+    return Seen(
+        seen[0].curve,
+        np.concatenate([one.flow_m3_s for one in seen]),
+        np.concatenate([one.weights for one in seen]),
+    )
+
+
+def expanded(seen: Seen, common: Flags | None = None) -> Array:
+    """Return the expanded uncertainty of a curve's flows.
+
+    Parameters
+    ----------
+    seen : Seen
+        r flows of a curve.
+    common : ndarray, shape (k,), optional
+        True for shared inputs to leave out.
+
+    Returns
+    -------
+    ndarray, shape (r,)
+        Half-width of the 95 % interval. [m3/s]
+
+    References
+    ----------
+    JCGM 100:2008, 6.2 and G.6.4.
+    """
+    standard, dof = combine(components([(seen.weights, seen.curve)], common))
+    return coverage_factor(dof) * standard
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Two curves compared at n lifts and over usable lift."""
+
+    usable_lift_m: float
+    lift_m: Array
+    interpolated: Flags
+    before_m3_s: Array
+    after_m3_s: Array
+    gain_fraction: Array
+    expanded_m3_s: Array
+    expanded_fraction: Array
+    verdict: tuple[Verdict | None, ...]
+    mean: Summary
+    cam_weighted: Summary | None
+
+
+def compare(
+    after: Measured,
+    before: Measured,
+    cam_net_lift_m: float | None,
+    lift_path_m: Array | None,
+    spread: PortSpread | None,
+    same_thing: bool,
+) -> Comparison:
+    """Compare two curves over the lifts that both reach.
+
+    Parameters
+    ----------
+    after, before : Measured
+        Curves over the ports that are compared.
+    cam_net_lift_m : float or None
+        Highest lift that the cam opens. [m]
+    lift_path_m : ndarray or None
+        Lift at equal steps of time over the open period. [m]
+    spread : PortSpread or None
+        Port-to-port spread where the curves share no port and it is known.
+    same_thing : bool
+        False where the set-ups are known to differ: no verdict is clear then.
+
+    Returns
+    -------
+    Comparison
+        Gains with expanded uncertainties (95 %) and verdicts.
+
+    References
+    ----------
+    JCGM 100:2008 for the intervals; Holm (1979) for the verdicts of a family.
+    """
+    top = min(after.top_m, before.top_m)
+    usable = top if cam_net_lift_m is None else min(top, cam_net_lift_m)
+    lifts = union_lifts(after.lift_m, before.lift_m)
+    lifts = lifts[lifts <= top * SAME_LIFT]
+    measured = after.is_measured(lifts) & before.is_measured(lifts)
+    path = None
+    if lift_path_m is not None and cam_net_lift_m is not None and top >= CAM_REACH * cam_net_lift_m:
+        path = np.minimum(lift_path_m, usable)
+
+    def views(curve: Measured) -> Seen:
+        """Return the flows at each lift, the mean over lift and, with a cam, over time."""
+        seen = [at_lifts(curve, lifts), over_lift(curve, usable)]
+        return together(*seen) if path is None else together(*seen, over_time(curve, path))
+
+    gain = _Difference(views(after), views(before), spread)
+    verdicts: list[Verdict | None] = [None] * lifts.size
+    for index, p in zip(np.flatnonzero(measured), holm(gain.p_value[: lifts.size][measured]), strict=True):
+        verdicts[index] = verdict(gain.fraction[index], p) if same_thing else "too close to call"
+    n = lifts.size
+    return Comparison(
+        usable,
+        lifts,
+        ~measured,
+        gain.before.flow_m3_s[:n],
+        gain.after.flow_m3_s[:n],
+        gain.fraction[:n],
+        gain.expanded_m3_s[:n],
+        gain.expanded_fraction[:n],
+        tuple(verdicts),
+        gain.summary(n, same_thing),
+        None if path is None else gain.summary(n + 1, same_thing),
+    )
+
+
+class _Difference:
+    """r gains with their uncertainties: the absolute one is shown, the relative one is judged."""
+
+    def __init__(self, after: Seen, before: Seen, spread: PortSpread | None):
+        self.after, self.before, self.spread = after, before, spread
+        a, b = after.flow_m3_s, before.flow_m3_s
+        self.fraction = a / b - 1
+        standard, dof = self._uncertainty(np.ones_like(a), np.ones_like(b))
+        self.expanded_m3_s = coverage_factor(dof) * standard
+        standard, dof = self._uncertainty(1 / b, a / b**2)
+        self.expanded_fraction = coverage_factor(dof) * standard
+        self.p_value = two_sided_p(self.fraction, standard, dof)
+
+    def _uncertainty(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
+        """Return u and its degrees of freedom for given derivatives by both flows."""
+        terms = [
+            (of_after[:, None] * self.after.weights, self.after.curve),
+            (-of_before[:, None] * self.before.weights, self.before.curve),
+        ]
+        parts = components(terms)
+        if self.spread is not None:
+            # A port is better or worse over its whole curve, and each curve has its own ports.
+            share = (of_after * self.after.flow_m3_s) ** 2 / len(self.after.curve.ports)
+            share += (of_before * self.before.flow_m3_s) ** 2 / len(self.before.curve.ports)
+            parts.append(Component(share * self.spread.relative**2, self.spread.dof))
+        return combine(parts)
+
+    def summary(self, index: int, same_thing: bool) -> Summary:
+        """Return one of the gains as a summary with a verdict of its own."""
+        after, before = float(self.after.flow_m3_s[index]), float(self.before.flow_m3_s[index])
+        fraction, p = float(self.fraction[index]), float(self.p_value[index])
+        return Summary(
+            before,
+            after,
+            after - before,
+            fraction,
+            float(self.expanded_m3_s[index]),
+            float(self.expanded_fraction[index]),
+            verdict(fraction, p) if same_thing else "too close to call",
+        )

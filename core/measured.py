@@ -1,0 +1,300 @@
+"""From corrected readings to curves: set-ups, their mean for a port, the mean of ports.
+
+Every curve here is a weighted sum of readings, and knows it: a combination of its flows
+(one lift, a mean, a difference to another curve) gets its variance from the readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core import curve
+from core.repeats import RepeatedPort, Scatter
+from core.rows import Rows
+from core.uncertainty import Component, variances
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# Lifts are told apart to the tenth of a micrometre: 1/8 in and 0.125 in are one lift.
+LIFT_DIGITS = 7
+
+
+@dataclass(frozen=True, eq=False)
+class Port:
+    """One port of one stage, one side: the mean of its set-ups over n lifts."""
+
+    name: str | None
+    bench: str | None
+    lift_m: Array
+    flow_m3_s: Array
+    slope_m2_s: Array
+    count: Array  # set-ups behind each lift
+    shared: Array  # (n, k) change of flow for one standard uncertainty of each shared input [m3/s]
+    n_setups: int
+    repeated: RepeatedPort
+    scaled: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Errors:
+    """What m ports with one scatter and one set of lifts put into a curve.
+
+    The curve holds the sum of ``weights @ flow`` of these ports.
+    """
+
+    scatter: Scatter
+    weights: Array  # (curve lifts, port lifts)
+    setup: Array  # (port lifts, m) set-up error of each port, common to its sweep
+    sweep: Array  # (port lifts,) variance of the within-sweep errors, summed over the ports
+
+    def coefficients(self, weights: Array) -> tuple[Array, Array]:
+        """Return what the two mean squares are multiplied by in combinations of the curve's flows."""
+        on_ports = weights @ self.weights
+        whole = np.sum(np.square(on_ports @ self.setup), axis=1)
+        single = np.square(on_ports) @ self.sweep
+        return whole, np.maximum(single - whole * self.scatter.inverse_lifts, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """A flow curve over some ports of one stage, one side."""
+
+    lift_m: Array
+    flow_m3_s: Array
+    measured: Flags  # False where a port was interpolated
+    shared: Array  # (n, k)
+    ports: tuple[Port, ...]
+    errors: tuple[Errors, ...]
+
+    @property
+    def top_m(self) -> float:
+        """Return the highest lift of the curve."""
+        return float(self.lift_m[-1])
+
+    def at(self, lift_m: Array) -> Array:
+        """Return the flow at other lifts, nan beyond the readings."""
+        return _at(self.lift_m, self.flow_m3_s, lift_m)
+
+    def is_measured(self, lift_m: Array) -> Flags:
+        """Return which of the lifts were read and not interpolated."""
+        return _holds(self.lift_m[self.measured], lift_m)
+
+
+def ports_of(
+    parts: Sequence[Rows], shared: Sequence[Array], usable: Sequence[Flags]
+) -> dict[tuple[str, str | None], list[Port]]:
+    """Return the ports of every stage and target of one side.
+
+    Parameters
+    ----------
+    parts : sequence of Rows
+        Readings of one side, bench by bench.
+    shared : sequence of ndarray, shape (n, k)
+        Relative effect of the shared inputs on each reading.
+    usable : sequence of ndarray, shape (n,)
+        False for a reading that a finding has stopped.
+
+    Returns
+    -------
+    dict
+        Lists of Port under (role, stage name).
+    """
+    groups: dict[tuple[str, str | None, str | None, str | None], list[_Sweep]] = {}
+    for rows, effects, sound in zip(parts, shared, usable, strict=True):
+        lifts = np.round(rows.lift_m, LIFT_DIGITS)
+        for sheet, mine in rows.by_sheet():
+            keep = mine if sound[mine].all() else np.flatnonzero(sound[mine]) + mine.start
+            if lifts[keep].size:
+                setup = ("named", sheet.setup) if sheet.setup is not None else ("sheet", sheet.file)
+                sweep = _Sweep(
+                    setup,
+                    lifts[keep],
+                    rows.flow_m3_s[keep],
+                    effects[keep],
+                    bool(rows.correction.scaled[keep].all()),
+                )
+                groups.setdefault((sheet.role, sheet.stage, sheet.port, rows.bench.name), []).append(sweep)
+    found: dict[tuple[str, str | None], list[Port]] = {}
+    for (role, stage, name, bench), sweeps in groups.items():
+        found.setdefault((role, stage), []).append(_port(name, bench, sweeps))
+    for ports in found.values():
+        ports.sort(key=lambda port: (port.name is None, port.name or ""))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Sweep:
+    """One sheet's readings of one side."""
+
+    setup: Hashable
+    lift_m: Array
+    flow_m3_s: Array
+    effects: Array  # relative, (n, k)
+    scaled: bool
+
+
+def _port(name: str | None, bench: str | None, sweeps: list[_Sweep]) -> Port:
+    """Average a port's readings: first within a set-up, where they count as one, then over set-ups."""
+    numbered = {setup: number for number, setup in enumerate(dict.fromkeys(sweep.setup for sweep in sweeps))}
+    row = np.repeat([numbered[sweep.setup] for sweep in sweeps], [sweep.lift_m.size for sweep in sweeps])
+    flow = np.concatenate([sweep.flow_m3_s for sweep in sweeps])
+    effects = np.concatenate([sweep.effects for sweep in sweeps])
+    lift_m, column = np.unique(np.concatenate([sweep.lift_m for sweep in sweeps]), return_inverse=True)
+    shape = (len(numbered), lift_m.size)
+    cell = row * lift_m.size + column
+    taken = np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
+    count = np.count_nonzero(taken, axis=0)
+    share = np.zeros((lift_m.size, row.size))
+    share[column, np.arange(row.size)] = 1 / (taken[row, column] * count[column])
+    mean = share @ flow
+    slope = _slope(lift_m, mean)
+    common = np.all(taken > 0, axis=0)
+    of_setups = np.bincount(cell, flow, taken.size).reshape(shape)[:, common] / taken[:, common]
+    return Port(
+        name,
+        bench,
+        lift_m,
+        mean,
+        slope,
+        count.astype(float),
+        share @ (flow[:, None] * effects),
+        shape[0],
+        RepeatedPort(of_setups, slope[common]),
+        all(sweep.scaled for sweep in sweeps),
+    )
+
+
+def average(ports: Iterable[Port], scatters: dict[str | None, Scatter]) -> Measured:
+    """Return the mean curve of ports, over the lifts that all of them reach.
+
+    Parameters
+    ----------
+    ports : iterable of Port
+        At least one.
+    scatters : dict
+        Scatter of each bench, under the bench's name.
+
+    Returns
+    -------
+    Measured
+        Curve at the union of the ports' lifts inside their common range.
+    """
+    ports = tuple(ports)
+    top = min(port.lift_m[-1] for port in ports)
+    lifts = union_lifts(*(port.lift_m for port in ports))
+    lifts = lifts[lifts <= top]
+    flow = np.mean([_at(port.lift_m, port.flow_m3_s, lifts) for port in ports], axis=0)
+    measured = np.all([_holds(port.lift_m, lifts) for port in ports], axis=0)
+    alike: dict[tuple[int, bytes], list[Port]] = {}
+    for port in ports:
+        alike.setdefault((id(scatters[port.bench]), port.lift_m.tobytes()), []).append(port)
+    errors, shared = [], np.zeros((lifts.size, ports[0].shared.shape[1]))
+    for group in alike.values():
+        weights = line_weights(group[0].lift_m, lifts) / len(ports)
+        shared += weights @ sum(port.shared for port in group)
+        scatter = scatters[group[0].bench]
+        scales = [scatter.scales(port.flow_m3_s, port.slope_m2_s, port.count) for port in group]
+        setup = np.stack([scale for scale, _ in scales], axis=1)
+        errors.append(Errors(scatter, weights, setup, sum(np.square(scale) for _, scale in scales)))
+    return Measured(lifts, flow, measured, shared, ports, tuple(errors))
+
+
+def union_lifts(*lifts_m: Array) -> Array:
+    """Return every lift of several curves, rising, each once.
+
+    Parameters
+    ----------
+    *lifts_m : ndarray
+        Lifts of each curve, rising. [m]
+
+    Returns
+    -------
+    ndarray
+        Lifts. [m]
+    """
+    first = lifts_m[0]
+    if all(np.array_equal(first, other) for other in lifts_m[1:]):
+        return first
+    return np.unique(np.concatenate(lifts_m))
+
+
+def line_weights(lift_m: Array, at_m: Array) -> Array:
+    """Return how much each reading weighs in the flow at other lifts, on straight lines from (0, 0).
+
+    Parameters
+    ----------
+    lift_m : ndarray, shape (n,)
+        Lifts of the readings, rising. [m]
+    at_m : ndarray, shape (k,)
+        Lifts within them. [m]
+
+    Returns
+    -------
+    ndarray, shape (k, n)
+        Weights; the identity where both lifts are the same. [1]
+    """
+    if np.array_equal(lift_m, at_m):
+        return np.eye(lift_m.size)
+    nodes, units = np.append(0.0, lift_m), np.eye(lift_m.size + 1)[1:]
+    return np.stack([np.interp(at_m, nodes, unit) for unit in units], axis=1)
+
+
+def _holds(own_m: Array, lift_m: Array) -> Flags:
+    """Return which lifts are among a curve's own."""
+    if np.array_equal(own_m, lift_m):
+        return np.ones(lift_m.size, dtype=bool)
+    return np.isin(lift_m, own_m)
+
+
+def _slope(lift_m: Array, flow_m3_s: Array) -> Array:
+    """Return the change of flow with lift: the mean of the chords before and after each reading."""
+    chord = np.diff(flow_m3_s, prepend=0.0) / np.diff(lift_m, prepend=0.0)
+    return (chord + np.append(chord[1:], chord[-1])) / 2
+
+
+def _at(lift_m: Array, flow_m3_s: Array, at_m: Array) -> Array:
+    # The curve passes through its readings: there is nothing to interpolate at them.
+    if np.array_equal(lift_m, at_m):
+        return flow_m3_s
+    return curve.interpolate(lift_m, flow_m3_s, at_m)
+
+
+def components(terms: Sequence[tuple[Array, Measured]], common: Flags | None = None) -> list[Component]:
+    """Return the variance components of a sum of combinations of curves.
+
+    Parameters
+    ----------
+    terms : sequence of (ndarray, Measured)
+        Weights of shape (r, n) on a curve's n flows, and the curve; the r results are the
+        sum over terms.
+    common : ndarray, shape (k,), optional
+        True for shared inputs to leave out.
+
+    Returns
+    -------
+    list of Component
+        Shared inputs first, then the mean squares of each scatter. A scatter that serves
+        several curves is one component, not several.
+
+    References
+    ----------
+    JCGM 100:2008, 5.2 and G.4.1.
+    """
+    shared = sum(weights @ measured.shared for weights, measured in terms)
+    if common is not None:
+        shared = shared[:, ~common]
+    sums: dict[int, tuple[Scatter, Array, Array]] = {}
+    for weights, measured in terms:
+        for errors in measured.errors:
+            setup, sweep = errors.coefficients(weights)
+            scatter, setup_so_far, sweep_so_far = sums.get(id(errors.scatter), (errors.scatter, 0.0, 0.0))
+            sums[id(scatter)] = (scatter, setup_so_far + setup, sweep_so_far + sweep)
+    found = [Component(variances(shared))]
+    for scatter, setup, sweep in sums.values():
+        found += scatter.components(setup, sweep)
+    return found

@@ -1,0 +1,178 @@
+"""What a review holds: plain frozen results in SI, ready to be shown.
+
+Tuples over lift run parallel to ``lift_m`` of the same object; ``None`` in them is
+"cannot be worked out", and a finding says why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from core.job import Finding, Job, Side, Sides
+
+Verdict = Literal["clear gain", "clear loss", "too close to call"]
+Against = Literal["baseline", "previous", "target"]
+Numbers = tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class Reference:
+    """What every flow is stated at."""
+
+    pressure_pa: float
+    density_kg_m3: float
+    air: str
+    rule: str
+
+
+@dataclass(frozen=True)
+class PortCurve:
+    """The mean of one port's set-ups."""
+
+    port: str | None
+    lift_m: tuple[float, ...]
+    flow_m3_s: Numbers
+    n_setups: int
+
+
+@dataclass(frozen=True)
+class SideCurve:
+    """One side of one stage: corrected flow at the reference, and what follows from it."""
+
+    lift_m: tuple[float, ...]
+    flow_m3_s: Numbers
+    expanded_uncertainty_m3_s: Numbers  # 95 %, with everything that is known to be uncertain
+    expanded_bench_m3_s: Numbers  # 95 %, without what all stages share: tells stages apart
+    discharge_coefficient: Numbers  # on curtain area, isentropic
+    flow_coefficient: Numbers  # on head area, isentropic
+    lift_to_diameter: Numbers
+    ports: tuple[str | None, ...]
+    n_setups: int
+    by_port: tuple[PortCurve, ...]
+    at_reference: bool  # False: no test pressure was stated, flows are not scaled
+    usable_lift_m: float | None  # the cam's net lift or this curve's top, the smaller
+    peak_flow_m3_s: float | None  # largest reading within usable lift ...
+    peak_lift_m: float | None
+    highest_flow_m3_s: float | None  # ... and the largest of all
+    highest_lift_m: float | None
+    mean_flow_m3_s: float | None
+    mean_expanded_m3_s: float | None  # 95 %, without what all stages share
+    cam_weighted_flow_m3_s: float | None
+    cam_weighted_expanded_m3_s: float | None  # likewise
+    held_share: float  # share of open time above the last reading, where flow was held
+
+
+@dataclass(frozen=True)
+class StageResult:
+    """One stage with both its sides."""
+
+    name: str
+    price: float | None
+    planned: bool
+    intake: SideCurve | None
+    exhaust: SideCurve | None
+    ratio_lift_m: tuple[float, ...]  # exhaust to intake, where both have a flow
+    exhaust_to_intake: Numbers
+    chamber_volume_m3: float | None
+    chamber_inherited: bool
+    compression_ratio: float | None
+
+    def side(self, side: Side) -> SideCurve | None:
+        """Return one side's curve, None where it was not measured."""
+        return getattr(self, side)
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One gain over the whole of usable lift, with its own single verdict."""
+
+    before_m3_s: float
+    after_m3_s: float
+    gain_m3_s: float
+    gain_fraction: float
+    expanded_uncertainty_m3_s: float
+    expanded_fraction: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Gain:
+    """One stage against another, one side."""
+
+    stage: str
+    against: Against
+    other: str
+    side: Side
+    usable_lift_m: float
+    lift_m: tuple[float, ...]  # union of both curves' lifts inside their common range
+    interpolated: tuple[bool, ...]
+    before_m3_s: Numbers  # over the ports that are compared
+    after_m3_s: Numbers
+    gain_m3_s: Numbers
+    gain_fraction: Numbers
+    expanded_uncertainty_m3_s: Numbers
+    expanded_fraction: Numbers
+    verdict: tuple[Verdict | None, ...]  # None at interpolated lifts
+    mean: Summary | None
+    cam_weighted: Summary | None
+    at_peak_m3_s: float | None  # gain at the highest measured lift within usable lift
+    at_peak_expanded_m3_s: float | None
+    shared_ports: tuple[str | None, ...]
+    different_ports: bool
+    port_spread_known: bool
+    same_setup: bool | None
+    setup_differences: tuple[str, ...]
+    setup_unknown: tuple[str, ...]
+    coefficient_gain: Numbers  # in flow coefficient: what is left when the valve size is taken out
+    price: float | None
+    price_per_flow: float | None  # per m3/s of a clear gain
+
+    @property
+    def summary(self) -> Summary | None:
+        """Return the cam-weighted gain, else the mean."""
+        return self.cam_weighted or self.mean
+
+
+@dataclass(frozen=True)
+class Ceiling:
+    """What a flow like this has fed, as a level; never a gain."""
+
+    stage: str
+    low_w: float
+    mid_w: float
+    high_w: float
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """Pooled scatter of one side on one bench."""
+
+    bench: str | None
+    side: Side
+    assumed: bool
+    relative: float  # standard uncertainty of one reading, relative, at the middle lifts
+    setup_dof: float
+    sweep_dof: float
+
+
+@dataclass(frozen=True)
+class Review:
+    """Everything worked out from a job, once."""
+
+    job: Job
+    reference: Reference
+    usable_lift_m: Sides[float | None]
+    cam_net_lift_m: Sides[float | None]
+    stages: tuple[StageResult, ...]
+    gains: tuple[Gain, ...]
+    ceiling: tuple[Ceiling, ...]
+    repeatability: tuple[Repeatability, ...]
+    findings: tuple[Finding, ...]
+
+    def gain(self, stage: str, side: Side, against: Against) -> Gain | None:
+        """Return one comparison, None where there is none."""
+        for gain in self.gains:
+            if (gain.stage, gain.side, gain.against) == (stage, side, against):
+                return gain
+        return None

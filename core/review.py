@@ -1,0 +1,117 @@
+"""Everything worked out from a job, once: ``review(job)``."""
+
+from __future__ import annotations
+
+from core.compression import cylinder_volume, ratio_with_chamber
+from core.constants import STANDARD_AIRS
+from core.findings import comparisons, in_order, sheets
+from core.job import SIDES, Finding, Job, Sides, Stage
+from core.power import flow_ceiling, no_ceiling_because
+from core.results import Reference, Review, StageResult
+from core.side import SideWork
+from core.stages import numbers, valves_open
+
+
+def review(job: Job) -> Review:
+    """Work out everything from a job.
+
+    Parameters
+    ----------
+    job : Job
+        What was measured. Readers have checked that it can be worked on.
+
+    Returns
+    -------
+    Review
+        Curves, gains, verdicts, power level and findings.
+    """
+    sides = Sides(*(SideWork(job, side) for side in SIDES))
+    stages = tuple(_stage_result(job, stage, sides) for stage in job.stages)
+    gains = tuple(gain for side in SIDES for gain in sides[side].gains())
+    usable = Sides(*(sides[side].usable_lift_m for side in SIDES))
+    standard = STANDARD_AIRS[job.standard_air]
+    found = [*job.findings, *(finding for side in SIDES for finding in sides[side].findings)]
+    found += sheets.of_job(job)
+    repeatability = tuple(r for side in SIDES for r in sides[side].repeatability())
+    found += comparisons.of_repeats(repeatability)
+    found += comparisons.of_stages(job, stages, Sides(*(sides[s].cam_net_lift_m for s in SIDES)))
+    found += comparisons.of_gains(gains, stages)
+    why_not = no_ceiling_because(job.engine)
+    if why_not is not None:
+        found.append(Finding("note", "no-power", "No power figure, because {}.", values=((why_not, "text"),)))
+    return Review(
+        job,
+        Reference(job.reference_pressure_pa, standard.density_kg_m3, standard.name, job.pressure_rule),
+        usable,
+        Sides(*(sides[side].cam_net_lift_m for side in SIDES)),
+        stages,
+        gains,
+        tuple(
+            flow_ceiling(
+                stage.name,
+                stage.intake.peak_flow_m3_s,
+                job.engine.cylinders,
+                job.reference_pressure_pa,
+                job.standard_air,
+            )
+            for stage in stages
+            if why_not is None and _feeds(job, stage, sides)
+        ),
+        repeatability,
+        in_order(found),
+    )
+
+
+def _feeds(job: Job, stage: StageResult, sides: Sides[SideWork]) -> bool:
+    """Return whether a stage's intake is a whole cylinder's at the reference: all valves, a known drop."""
+    curve = stage.intake
+    if curve is None or not curve.at_reference or curve.peak_flow_m3_s is None:
+        return False
+    valve = job.valve_of(stage.name, "intake")
+    return valves_open(valve, sides.intake.sheets["stage", stage.name]) == (valve.valves_per_cylinder or 1)
+
+
+def _stage_result(job: Job, stage: Stage, sides: Sides[SideWork]) -> StageResult:
+    intake, exhaust = (sides[side].curves.get(stage.name) for side in SIDES)
+    lifts, ratio = (), ()
+    if intake is not None and exhaust is not None:
+        one, two = intake.measured, exhaust.measured
+        both = one.lift_m[one.measured & two.is_measured(one.lift_m)]
+        lifts, ratio = numbers(both), numbers(two.at(both) / one.at(both))
+    chamber, inherited = _chamber(job, stage)
+    return StageResult(
+        stage.name,
+        stage.price,
+        stage.planned,
+        intake.result if intake else None,
+        exhaust.result if exhaust else None,
+        lifts,
+        ratio,
+        chamber,
+        inherited,
+        _compression(job, chamber),
+    )
+
+
+def _chamber(job: Job, stage: Stage) -> tuple[float | None, bool]:
+    """Return the stage's chamber volume, else the last one known before it."""
+    known = None
+    for done in job.stages:
+        known = done.chamber_volume_m3 if done.chamber_volume_m3 is not None else known
+        if done.name == stage.name:
+            return known, known is not None and done.chamber_volume_m3 is None
+    return None, False
+
+
+def _compression(job: Job, chamber_m3: float | None) -> float | None:
+    """Return the ratio with a chamber; the engine's stated ratio is the first known chamber's."""
+    engine = job.engine
+    first = next((s.chamber_volume_m3 for s in job.stages if s.chamber_volume_m3 is not None), None)
+    if (
+        engine is None
+        or chamber_m3 is None
+        or None in (engine.bore_m, engine.stroke_m, engine.compression_ratio)
+    ):
+        return None
+    swept = cylinder_volume(engine.bore_m, engine.stroke_m)
+    return float(ratio_with_chamber(engine.compression_ratio, swept, first, chamber_m3))

@@ -1,0 +1,227 @@
+"""Propagation, coverage and verdicts after the GUM (JCGM 100:2008).
+
+A result is a function of inputs. Its variance is J V J^T with J the sensitivities and V
+the covariance of the inputs; its degrees of freedom follow from the variance components
+by Welch and Satterthwaite. Inputs that two results share cancel by themselves, because
+they are the same column of J.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import stdtr, stdtrit
+
+from core.results import Verdict
+
+Array = NDArray[np.float64]
+
+LEVEL = 0.95  # of every expanded uncertainty that is shown
+FALSE_ALARM = 0.05  # of any clear verdict among the lifts of a side where nothing changed
+
+
+@dataclass(frozen=True)
+class Component:
+    """A variance and the degrees of freedom of its estimate; arrays over results."""
+
+    variance: Array
+    dof: float = np.inf
+
+
+def sensitivities(function: Callable[[Array], Array], inputs: ArrayLike, steps: ArrayLike) -> Array:
+    """Return the change of a function's results for one step of each input.
+
+    Parameters
+    ----------
+    function : callable
+        Takes an ndarray of shape (n,) and returns one of shape (m,).
+    inputs : ndarray, shape (n,)
+        Best estimates of the inputs.
+    steps : ndarray, shape (n,)
+        Step of each, its standard uncertainty as a rule.
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+        Half the difference between one step up and one step down.
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.3 note 2.
+    """
+    centre = np.asarray(inputs, dtype=float)
+    columns = []
+    for index, step in enumerate(np.asarray(steps, dtype=float)):
+        shift = np.zeros_like(centre)
+        shift[index] = step
+        columns.append((np.asarray(function(centre + shift)) - np.asarray(function(centre - shift))) / 2)
+    return np.stack(columns, axis=-1)
+
+
+def propagate(jacobian: ArrayLike, covariance: ArrayLike | None = None) -> Array:
+    """Return the covariance of results from that of their inputs.
+
+    Parameters
+    ----------
+    jacobian : ndarray, shape (m, n)
+        Sensitivities of m results to n inputs.
+    covariance : ndarray, shape (n, n), optional
+        Covariance of the inputs; left out, they are independent with unit variance
+        (their sensitivities then are those to one standard uncertainty).
+
+    Returns
+    -------
+    ndarray, shape (m, m)
+        Covariance of the results.
+
+    References
+    ----------
+    JCGM 100:2008, eq. 13 and H.2.3; JCGM 102:2011, 6.2.
+    """
+    rows = np.asarray(jacobian, dtype=float)
+    return rows @ rows.T if covariance is None else rows @ np.asarray(covariance, dtype=float) @ rows.T
+
+
+def variances(jacobian: ArrayLike) -> Array:
+    """Return the diagonal of propagate(jacobian) without forming the rest.
+
+    Parameters
+    ----------
+    jacobian : ndarray, shape (m, n)
+        Sensitivities to one standard uncertainty of each of n independent inputs.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Variances of the results.
+
+    References
+    ----------
+    JCGM 100:2008, eq. 10.
+    """
+    rows = np.asarray(jacobian, dtype=float)
+    return np.einsum("mn,mn->m", rows, rows)
+
+
+def combine(components: Sequence[Component]) -> tuple[Array, Array]:
+    """Return the combined standard uncertainty and its effective degrees of freedom.
+
+    Parameters
+    ----------
+    components : sequence of Component
+        Independent components; each estimate that serves twice is one component.
+
+    Returns
+    -------
+    tuple of ndarray
+        Standard uncertainty, effective degrees of freedom (inf where no component has
+        a finite number of them).
+
+    References
+    ----------
+    JCGM 100:2008, G.4.1, eq. G.2b.
+    """
+    total = sum(np.asarray(part.variance, dtype=float) for part in components)
+    spread = sum(np.square(part.variance) / part.dof for part in components)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        dof = np.where(spread > 0, np.square(total) / spread, np.inf)
+    return np.sqrt(total), dof
+
+
+def coverage_factor(dof: ArrayLike, level: float = LEVEL) -> Array:
+    """Return Student's t for a two-sided interval.
+
+    Parameters
+    ----------
+    dof : float or ndarray
+        Degrees of freedom; inf gives the normal distribution. They are not cut to whole
+        numbers: the GUM allows interpolation.
+    level : float
+        Coverage probability.
+
+    Returns
+    -------
+    float or ndarray
+        Coverage factor. [1]
+
+    References
+    ----------
+    JCGM 100:2008, G.3 and table G.2.
+    """
+    return stdtrit(np.minimum(dof, 1e12), 0.5 + level / 2)
+
+
+def two_sided_p(value: ArrayLike, standard_uncertainty: ArrayLike, dof: ArrayLike) -> Array:
+    """Return the probability of a value at least this far from 0 where nothing changed.
+
+    Parameters
+    ----------
+    value : float or ndarray
+        Estimate.
+    standard_uncertainty : float or ndarray
+        Its standard uncertainty.
+    dof : float or ndarray
+        Its degrees of freedom.
+
+    Returns
+    -------
+    float or ndarray
+        Probability. [1]
+
+    References
+    ----------
+    Student's t test.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        score = np.abs(np.asarray(value, dtype=float) / standard_uncertainty)
+    # Nothing measured twice to every digit proves a gain of nothing: 0 / 0 is no evidence.
+    score = np.where(np.isnan(score), 0.0, score)
+    return 2 * stdtr(np.minimum(dof, 1e12), -score)
+
+
+def holm(p_values: ArrayLike) -> Array:
+    """Return Holm's adjusted p values of one family of tests.
+
+    Parameters
+    ----------
+    p_values : ndarray, shape (n,)
+        One for each test.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Adjusted p values, at most 1.
+
+    References
+    ----------
+    Holm (1979), Scandinavian Journal of Statistics 6, 65-70.
+    """
+    p = np.asarray(p_values, dtype=float)
+    order = np.argsort(p, kind="stable")
+    stepped = np.maximum.accumulate(p[order] * (p.size - np.arange(p.size)))
+    adjusted = np.empty_like(p)
+    adjusted[order] = np.minimum(stepped, 1.0)
+    return adjusted
+
+
+def verdict(gain: float, p_value: float) -> Verdict:
+    """Return the verdict on a gain.
+
+    Parameters
+    ----------
+    gain : float
+        Gain; only its sign counts.
+    p_value : float
+        Its p value, adjusted where it is one of a family.
+
+    Returns
+    -------
+    str
+        "clear gain", "clear loss" or "too close to call".
+    """
+    if not p_value <= FALSE_ALARM or gain == 0:
+        return "too close to call"
+    return "clear gain" if gain > 0 else "clear loss"
