@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.curve import mean_flow, mean_weights, time_mean_flow, time_weights
-from core.measured import Measured, components, line_weights, union_lifts
+from core.measured import Measured, components, covariance, line_weights, union_lifts
 from core.results import Summary, Verdict
-from core.uncertainty import Component, combine, coverage_factor, holm, two_sided_p, verdict
+from core.uncertainty import Component, combine, coverage_factor, family_p, two_sided_p, verdict
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -182,7 +182,7 @@ def compare(
 
     References
     ----------
-    JCGM 100:2008 for the intervals; Holm (1979) for the verdicts of a family.
+    JCGM 100:2008 for the intervals; family_p for the verdicts of a family.
     """
     top = min(after.top_m, before.top_m)
     usable = top if cam_net_lift_m is None else min(top, cam_net_lift_m)
@@ -200,7 +200,8 @@ def compare(
 
     gain = _Difference(views(after), views(before), spread)
     verdicts: list[Verdict | None] = [None] * lifts.size
-    for index, p in zip(np.flatnonzero(measured), holm(gain.p_value[: lifts.size][measured]), strict=True):
+    judged = np.flatnonzero(measured)
+    for index, p in zip(judged, gain.family_p(judged), strict=True):
         verdicts[index] = verdict(gain.fraction[index], p) if same_thing else "too close to call"
     n = lifts.size
     return Comparison(
@@ -227,23 +228,37 @@ class _Difference:
         self.fraction = a / b - 1
         standard, dof = self._uncertainty(np.ones_like(a), np.ones_like(b))
         self.expanded_m3_s = coverage_factor(dof) * standard
-        standard, dof = self._uncertainty(1 / b, a / b**2)
-        self.expanded_fraction = coverage_factor(dof) * standard
-        self.p_value = two_sided_p(self.fraction, standard, dof)
+        self.standard, self.dof = self._uncertainty(1 / b, a / b**2)
+        self.expanded_fraction = coverage_factor(self.dof) * self.standard
+        self.p_value = two_sided_p(self.fraction, self.standard, self.dof)
 
-    def _uncertainty(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
-        """Return u and its degrees of freedom for given derivatives by both flows."""
-        terms = [
+    def _terms(self, of_after: Array, of_before: Array) -> list[tuple[Array, Measured]]:
+        return [
             (of_after[:, None] * self.after.weights, self.after.curve),
             (-of_before[:, None] * self.before.weights, self.before.curve),
         ]
-        parts = components(terms)
+
+    def _uncertainty(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
+        """Return u and its degrees of freedom for given derivatives by both flows."""
+        parts = components(self._terms(of_after, of_before))
         if self.spread is not None:
             # A port is better or worse over its whole curve, and each curve has its own ports.
             share = (of_after * self.after.flow_m3_s) ** 2 / len(self.after.curve.ports)
             share += (of_before * self.before.flow_m3_s) ** 2 / len(self.before.curve.ports)
             parts.append(Component(share * self.spread.relative**2, self.spread.dof))
         return combine(parts)
+
+    def family_p(self, judged: Array) -> Array:
+        """Return the p values of some of the gains, adjusted for being a family."""
+
+        def errors() -> Array:
+            a, b = self.after.flow_m3_s, self.before.flow_m3_s
+            matrix = covariance(self._terms(1 / b, a / b**2))[np.ix_(judged, judged)]
+            rest = np.sqrt(np.maximum(self.standard[judged] ** 2 - np.diag(matrix), 0.0))
+            return matrix + np.outer(rest, rest)  # the ports' spread moves a whole curve
+
+        score = self.fraction[judged] / self.standard[judged]
+        return family_p(score, self.p_value[judged], errors, float(np.min(self.dof[judged], initial=np.inf)))
 
     def summary(self, index: int, same_thing: bool) -> Summary:
         """Return one of the gains as a summary with a verdict of its own."""

@@ -298,3 +298,31 @@ def components(terms: Sequence[tuple[Array, Measured]], common: Flags | None = N
     for scatter, setup, sweep in sums.values():
         found += scatter.components(setup, sweep)
     return found
+
+
+def covariance(terms: Sequence[tuple[Array, Measured]]) -> Array:
+    """Return the covariance of a sum of combinations of curves.
+
+    Parameters
+    ----------
+    terms : sequence of (ndarray, Measured)
+        As for components.
+
+    Returns
+    -------
+    ndarray, shape (r, r)
+        Covariance; its diagonal is the sum of the variances of components. [m6/s2]
+
+    References
+    ----------
+    JCGM 102:2011, 6.2.
+    """
+    shared = sum(weights @ measured.shared for weights, measured in terms)
+    total = shared @ shared.T
+    for weights, measured in terms:
+        for errors in measured.errors:
+            scatter, on_ports = errors.scatter, weights @ errors.weights
+            setup = on_ports @ errors.setup
+            total += (scatter.between - scatter.within * scatter.inverse_lifts) * setup @ setup.T
+            total += scatter.within * (on_ports * errors.sweep) @ on_ports.T
+    return total

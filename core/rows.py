@@ -87,9 +87,11 @@ class Rows:
     readings: tuple[Reading, ...]
     lift_m: Array
     base: Array  # indicated volume flow [m3/s] or mass flow [kg/s]
+    leak: Array  # of the same quantity as base, at each reading's own drop
+    calibration_factor: Array
     density_factor: Array
     pressure_factor: Array
-    flow_m3_s: Array
+    flow_m3_s: Array  # (base - leak) x the three factors
 
     def by_sheet(self) -> Iterator[tuple[BenchSheet, slice]]:
         """Yield each sheet with the slice of its readings: they stand together."""
@@ -105,7 +107,7 @@ class Rows:
         return self.correction.side
 
 
-def correct_side(job: Job, side: Side, sheets: Sequence[BenchSheet]) -> list[Rows]:
+def correct_side(job: Job, side: Side, sheets: Sequence[BenchSheet], shut: bool = False) -> list[Rows]:
     """Correct every reading of one side, bench by bench.
 
     Parameters
@@ -115,7 +117,9 @@ def correct_side(job: Job, side: Side, sheets: Sequence[BenchSheet]) -> list[Row
     side : {"intake", "exhaust"}
         Side of the head.
     sheets : sequence of BenchSheet
-        Sheets of stages and of the target.
+        Sheets to read.
+    shut : bool
+        True for sheets on which no valve opens (a plate, a leak): readings need no lift then.
 
     Returns
     -------
@@ -125,7 +129,7 @@ def correct_side(job: Job, side: Side, sheets: Sequence[BenchSheet]) -> list[Row
     by_bench: dict[Bench, list[tuple[BenchSheet, Reading]]] = {}
     for sheet in sheets:
         # At lift 0 every curve is at 0; what is read there is a leak, not a flow.
-        pairs = [(sheet, reading) for reading in sheet.readings[side] if reading.lift_m > 0]
+        pairs = [(sheet, reading) for reading in sheet.readings[side] if shut or reading.lift_m > 0]
         if pairs:
             by_bench.setdefault(job.bench_of(sheet), []).extend(pairs)
     return [_correct(job, side, with_defaults(bench), pairs) for bench, pairs in by_bench.items()]
@@ -169,6 +173,8 @@ def _correct(job: Job, side: Side, bench: Bench, pairs: list[tuple[BenchSheet, R
         readings,
         np.array([reading.lift_m for reading in readings]),
         base,
+        np.zeros(base.size),
+        np.ones(base.size),
         density,
         pressure,
         base * density * pressure,

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from core.calibration import LEAK_DOUBT, Checked
 from core.conditions import METER_DROP_PA
 from core.job import BenchSheet
 from core.rows import Rows
@@ -26,12 +27,12 @@ SAME_PRESSURE = 0.05  # test pressures closer than this, as a fraction, count as
 AIR = ("ambient_pa", "air_temperature_k", "humidity", "meter_temperature_k", "piece_temperature_k")
 
 
-def shared_inputs(parts: Sequence[Rows]) -> tuple[list[Hashable], list[Array]]:
+def shared_inputs(parts: Sequence[Checked]) -> tuple[list[Hashable], list[Array]]:
     """Return the shared inputs of a side and how each reading answers to them.
 
     Parameters
     ----------
-    parts : sequence of Rows
+    parts : sequence of Checked
         The readings of one side, bench by bench.
 
     Returns
@@ -44,18 +45,18 @@ def shared_inputs(parts: Sequence[Rows]) -> tuple[list[Hashable], list[Array]]:
     ----------
     JCGM 100:2008, 5.2.4: a common input is one input, whatever depends on it.
     """
-    pressures = _clusters(np.concatenate([rows.state.test_pressure_pa for rows in parts]))
+    pressures = _clusters(np.concatenate([part.rows.state.test_pressure_pa for part in parts]))
     names: dict[Hashable, int] = {}
+    matrices = []
     columns = [
         [
             (change, [names.setdefault(key, len(names)) for key in keys])
-            for change, keys in _effects(rows, pressures)
+            for change, keys in _effects(part, pressures)
         ]
-        for rows in parts
+        for part in parts
     ]
-    matrices = []
-    for rows, effects in zip(parts, columns, strict=True):
-        matrix = np.zeros((rows.lift_m.size, len(names)))
+    for part, effects in zip(parts, columns, strict=True):
+        matrix = np.zeros((part.rows.lift_m.size, len(names)))
         for change, column in effects:
             matrix[np.arange(change.size), column] = change
         matrices.append(matrix)
@@ -63,17 +64,19 @@ def shared_inputs(parts: Sequence[Rows]) -> tuple[list[Hashable], list[Array]]:
     return [name for name, index in names.items() if used[index]], [matrix[:, used] for matrix in matrices]
 
 
-def _effects(rows: Rows, clusters: dict[float, int]) -> list[tuple[Array, list[Hashable]]]:
-    """Return pairs (relative change for one standard uncertainty, name of the input)."""
+Effect = tuple[Array, list[Hashable]]  # relative change for one standard uncertainty; name of the input
+
+
+def _effects(part: Checked, clusters: dict[float, int]) -> list[Effect]:
+    """Return how each reading answers to each shared input that concerns it."""
+    rows = part.rows
     bench, side, n = rows.bench, rows.side, rows.lift_m.size
     by_pressure = [clusters[p] for p in rows.state.test_pressure_pa.tolist()]
     days = [
         (bench.name, _day(sheet)) for sheet, mine in rows.by_sheet() for _ in range(mine.stop - mine.start)
     ]
     changes = _condition_changes(rows)
-    effects: list[tuple[Array, list[Hashable]]] = [
-        (np.full(n, bench.calibration), [("calibration", bench.name, side)] * n),
-    ]
+    effects = [*_calibration_effects(part), _leak_effect(part)]
     for name, change in changes.items():
         if name in AIR:
             effects.append((change, [(name, *day) for day in days]))
@@ -89,6 +92,31 @@ def _effects(rows: Rows, clusters: dict[float, int]) -> list[tuple[Array, list[H
         scale = np.log(moved / rows.density_factor) / np.sqrt(3)
         effects.append((scale, [("scale", bench.name, p) for p in by_pressure]))
     return effects
+
+
+def _calibration_effects(part: Checked) -> list[Effect]:
+    """Return the effect of the bench's scale, range by range, or of its plate and the days it was read."""
+    rows, calibration, n = part.rows, part.calibration, part.rows.lift_m.size
+    bench, side = rows.bench, rows.side
+    if calibration is None:
+        names: list[Hashable] = [("calibration", bench.name, side, r.range_m3_s) for r in rows.readings]
+        return [(np.full(n, bench.calibration), names)]
+    doubt, days = np.empty(n), []
+    for sheet, mine in rows.by_sheet():
+        _, doubt[mine], day = calibration.of_day(sheet.date)
+        days += [("plate reading", bench.name, side, day)] * (mine.stop - mine.start)
+    return [(np.full(n, calibration.certificate), [("certificate", bench.name, side)] * n), (doubt, days)]
+
+
+def _leak_effect(part: Checked) -> Effect:
+    """Return the effect of the leak readings: each is shared by all flows it was subtracted from."""
+    rows = part.rows
+    left = rows.base - rows.leak
+    change = -LEAK_DOUBT * rows.leak / np.where(left > 0, left, np.inf)  # with none left it is no flow
+    names: list[Hashable] = []
+    for (_, mine), leak in zip(rows.by_sheet(), part.leaks, strict=True):
+        names += [("leak", None if leak is None else leak.sheet.file, rows.side)] * (mine.stop - mine.start)
+    return change, names
 
 
 def _condition_changes(rows: Rows) -> dict[str, Array]:

@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from core.calibration import calibrations, check_rows, leaks
 from core.cam import lift_path, net_lift
 from core.findings.readings import of_rows, stopped_lifts
 from core.gains import Comparison, PortSpread, compare
@@ -34,12 +35,17 @@ class SideWork:
         for sheet in sheets:
             if sheet.readings[side]:
                 self.sheets.setdefault((sheet.role, sheet.stage), []).append(sheet)
-        self.parts: list[Rows] = correct_side(job, side, sheets)
-        self.inputs, shared = shared_inputs(self.parts) if self.parts else ([], [])
-        checked = [of_rows(job, rows) for rows in self.parts]
-        self.findings = [finding for _, found in checked for finding in found]
-        self.ports = ports_of(self.parts, shared, [sound for sound, _ in checked])
-        self.stopped = stopped_lifts(self.parts, [sound for sound, _ in checked])
+        self.calibrations, found = calibrations(job, side), leaks(job, side)
+        self.checked = [
+            check_rows(job, rows, self.calibrations.get(rows.bench.name), found)
+            for rows in correct_side(job, side, sheets)
+        ]
+        self.parts: list[Rows] = [part.rows for part in self.checked]
+        self.inputs, shared = shared_inputs(self.checked) if self.checked else ([], [])
+        judged = [of_rows(job, rows) for rows in self.parts]
+        self.findings = [finding for _, noticed in judged for finding in noticed]
+        self.ports = ports_of(self.parts, shared, [sound for sound, _ in judged])
+        self.stopped = stopped_lifts(self.parts, [sound for sound, _ in judged])
         self.scatters = self._pool()
         self._means: dict[tuple[Port, ...], Measured] = {}
         self._compared: dict[tuple[int, int], Comparison] = {}

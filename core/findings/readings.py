@@ -43,20 +43,11 @@ def of_rows(job: Job, rows: Rows) -> tuple[Flags, list[Finding]]:
     ----------
     Isentropic flow through the least seat area: Heywood (1988), sect. 6.3.2.
     """
-    sound = np.isfinite(rows.flow_m3_s)
+    sound = np.isfinite(rows.flow_m3_s) & (rows.flow_m3_s > 0)
     found: list[Finding] = []
     for sheet, mine in rows.by_sheet():
-        if not sound[mine].all():
-            text, cure = (
-                "{}: {} readings cannot be turned into a flow.",
-                "State the range in use, or give cfm.",
-            )
-            values: tuple[Value, ...] = ((sheet.stage or sheet.file, "text"), (rows.side, "text"))
-            found.append(
-                Finding(
-                    "stop", "meter-not-read", text, cure, values, sheet.file, None, sheet.stage, rows.side
-                )
-            )
+        for index in mine.start + np.flatnonzero(~sound[mine]):
+            found.append(_no_flow(rows, int(index)))
         share = _shares(job, rows, sheet, mine)
         if share is None or not rows.correction.scaled[mine].any():
             continue
@@ -64,6 +55,25 @@ def of_rows(job: Job, rows: Rows) -> tuple[Flags, list[Finding]]:
             found.append(_too_much(job, rows, int(index), float(share[index - mine.start])))
             sound[index] &= found[-1].level != "stop"
     return sound, found
+
+
+def _no_flow(rows: Rows, index: int) -> Finding:
+    sheet, reading = rows.sheets[index], rows.readings[index]
+    text, cure = "{}, {} at {}: no flow.", "Take the reading again, or leave the cell blank."
+    if np.isnan(rows.flow_m3_s[index]):
+        text, cure = (
+            "{}, {} at {}: cannot be turned into a flow.",
+            "State the range in use, or give the flow.",
+        )
+    elif rows.leak[index] > 0:
+        text, cure = "{}, {} at {}: no flow is left after the leak.", "Check the leak sheet and the reading."
+    values: tuple[Value, ...] = (
+        (sheet.stage or sheet.file, "text"),
+        (rows.side, "text"),
+        (reading.lift_m, "lift"),
+    )
+    where = (sheet.file, reading.line, sheet.stage, rows.side, reading.lift_m)
+    return Finding("stop", "no-flow", text, cure, values, *where)
 
 
 def _shares(job: Job, rows: Rows, sheet: BenchSheet, mine: slice) -> NDArray[np.float64] | None:

@@ -1,0 +1,131 @@
+"""Plates and leaks: factors worked out by hand, and what still cancels in a gain."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from core.constants import INCH_WATER_PA
+from core.job import Bench, BenchSheet, Certificate, Reading, Sides
+from core.review import review
+from tests.core.jobs import AIR, BENCH, LIFTS_M, PRESSURE_PA, job, sheet, truth
+
+DAYS = tuple(dt.date(2026, 3, day) for day in (2, 9, 16, 23))
+FLOWS = {lift: truth(lift) for lift in LIFTS_M}
+CERTIFICATE = Certificate("intake", 0.1, PRESSURE_PA, "ISO 2533", 0.004)
+
+
+def plate(read_m3_s: float, date: dt.date, name: str = "", **more) -> BenchSheet:
+    rows = (Reading(0.0, 12, flow_m3_s=read_m3_s),)
+    given = {"role": "calibration", "date": date, "air": AIR, "bench": "bench", "certificate": CERTIFICATE}
+    return BenchSheet(name or f"plate-{date}.csv", Sides(rows, ()), **(given | more))
+
+
+def leak(read_m3_s: float, at_pa: float, **more) -> BenchSheet:
+    rows = (Reading(0.0, 12, flow_m3_s=read_m3_s),)
+    given = {"role": "leak", "air": replace(AIR, test_pressure_pa=at_pa), "bench": "bench"}
+    return BenchSheet("leak.csv", Sides(rows, ()), **(given | more))
+
+
+def with_checks(stages, *checks, **more):
+    made = job(stages, **more)
+    return replace(made, sheets=(*made.sheets, *checks))
+
+
+def test_certified_over_measured_is_the_factor():
+    made = with_checks({"a": [sheet(FLOWS, "a.csv")]}, plate(0.098, DAYS[0]), plate(0.102, DAYS[1]))
+    expected = (0.1 / 0.098 + 0.1 / 0.102) / 2
+    assert review(made).stages[0].intake.flow_m3_s == pytest.approx([expected * q for q in FLOWS.values()])
+
+
+def test_a_plate_certified_elsewhere_is_brought_here():
+    """By hand: the root of the pressures, and of the densities 1.2045 over 1.2250."""
+    elsewhere = Certificate("intake", 0.1, 10 * INCH_WATER_PA, "29.92 inHg 68 degF dry", 0.004)
+    made = with_checks({"a": [sheet(FLOWS, "a.csv")]}, plate(0.1, DAYS[0], certificate=elsewhere))
+    expected = 2.8**0.5 * (1.2045 / 1.2250) ** 0.5
+    assert review(made).stages[0].intake.flow_m3_s[0] == pytest.approx(expected * FLOWS[LIFTS_M[0]])
+
+
+def test_a_day_that_departs_keeps_its_own_factor():
+    plates = [plate(flow, day) for flow, day in zip((0.1, 0.1004, 0.0996, 0.106), DAYS, strict=True)]
+    stages = {
+        "a": [sheet(FLOWS, "a.csv", date=DAYS[0])],
+        "b": [sheet({k: v * 1.06 for k, v in FLOWS.items()}, "b.csv", date=DAYS[3])],
+    }
+    result = review(with_checks(stages, *plates))
+    # The bench read 6 % high that day, the head did not change.
+    assert result.gain("b", "intake", "baseline").mean.gain_fraction == pytest.approx(0.0, abs=5e-5)
+    assert result.gain("b", "intake", "baseline").mean.verdict == "too close to call"
+
+
+def relative_uncertainty(result) -> float:
+    return result.gain("b", "intake", "baseline").mean.expanded_fraction
+
+
+def test_one_certificate_cancels_and_two_do_not():
+    both = {"a": [sheet(FLOWS, "a.csv")], "b": [sheet({k: v * 1.05 for k, v in FLOWS.items()}, "b.csv")]}
+    shared = review(with_checks(both, plate(0.1, DAYS[0])))
+    # Only the two re-set-ups of 0.5 % are left: the plate's 0.4 % and its reading's 0.5 % cancel.
+    assert relative_uncertainty(shared) == pytest.approx(1.96 * 0.005 * 2**0.5 * 1.05, rel=0.01)
+    benches = (BENCH, replace(BENCH, name="other"))
+    moved = {"a": both["a"], "b": [replace(both["b"][0], bench="other")]}
+    checks = (plate(0.1, DAYS[0]), plate(0.1, DAYS[0], "other.csv", bench="other"))
+    apart = review(with_checks(moved, *checks, benches=benches))
+    each = 0.005**2 + 0.004**2 + 0.005**2
+    assert relative_uncertainty(apart) == pytest.approx(1.96 * (2 * each) ** 0.5 * 1.05, rel=0.01)
+
+
+def test_another_range_no_longer_cancels():
+    def ranged(flows, file, full_scale):
+        made = sheet(flows, file)
+        rows = tuple(replace(r, range_m3_s=full_scale) for r in made.readings.intake)
+        return replace(made, readings=Sides(rows, ()))
+
+    more = {k: v * 1.05 for k, v in FLOWS.items()}
+    same = review(job({"a": [ranged(FLOWS, "a.csv", 0.2)], "b": [ranged(more, "b.csv", 0.2)]}))
+    other = review(job({"a": [ranged(FLOWS, "a.csv", 0.2)], "b": [ranged(more, "b.csv", 0.4)]}))
+    assert relative_uncertainty(same) == pytest.approx(1.96 * 0.005 * 2**0.5 * 1.05, rel=0.01)
+    assert relative_uncertainty(other) == pytest.approx(
+        1.96 * (2 * (0.005**2 + 0.015**2)) ** 0.5 * 1.05, rel=0.01
+    )
+
+
+def test_a_leak_is_subtracted_by_the_root_of_its_pressure():
+    at = 7 * INCH_WATER_PA  # a quarter of 28 inH2O: the leak doubles
+    made = with_checks({"a": [sheet(FLOWS, "a.csv")]}, leak(0.0004, at))
+    assert review(made).stages[0].intake.flow_m3_s == pytest.approx([q - 0.0008 for q in FLOWS.values()])
+
+
+def test_a_leak_of_another_day_or_stage_is_not_subtracted():
+    made = {"a": [sheet(FLOWS, "a.csv", date=DAYS[0])]}
+    for other in (leak(0.0004, PRESSURE_PA, date=DAYS[1]), leak(0.0004, PRESSURE_PA, stage="b")):
+        result = review(with_checks(made, other))
+        assert result.stages[0].intake.flow_m3_s == pytest.approx(list(FLOWS.values()))
+
+
+def test_a_leak_larger_than_a_reading_stops_it():
+    made = with_checks({"a": [sheet(FLOWS, "a.csv")]}, leak(truth(LIFTS_M[0]) * 1.1, PRESSURE_PA))
+    result = review(made)
+    assert result.stages[0].intake.flow_m3_s[0] is None
+    assert [f.code for f in result.findings if f.level == "stop"] == ["no-flow"]
+
+
+def test_a_plate_bench_reads_the_mass_flow_that_iso_5167_gives():
+    """In standard air the piece's corrected flow is the plate's mass flow over 1.2250 kg/m3."""
+    from core.air import dry_air_viscosity, moist_air_density
+    from core.orifice import plate_mass_flow
+
+    bench = Bench(
+        name="bench", meter="plate pressure drop", plate_diameter_m=0.03, intake_meter="before the piece"
+    )
+    drop = 1500.0
+    rows = (Reading(0.005, 9, plate_drop_pa=drop),)
+    made = job({"a": [replace(sheet({}, "a.csv"), readings=Sides(rows, ()))]}, benches=(bench,))
+    density = moist_air_density(101325.0, 288.15, 0.0)
+    mass = plate_mass_flow(drop, 101325.0, density, dry_air_viscosity(288.15), 0.03)
+    inlet = density * (101325.0 - drop) / 101325.0  # the piece sees the plate's own drop
+    expected = mass / np.sqrt(inlet * 1.2250)
+    assert review(made).stages[0].intake.flow_m3_s[0] == pytest.approx(expected, rel=1e-4)
