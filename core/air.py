@@ -17,9 +17,9 @@ from core.constants import (
 )
 from core.job import SIDES, Side
 
-# -50 to 100 degC: outside it the polynomials of CIPM-2007 mean nothing. A temperature in degC
-# that was taken for kelvin falls outside as well.
-AIR_TEMPERATURE_RANGE_K = (223.15, 373.15)
+# Wide of anything on a bench; outside it the polynomials of CIPM-2007 mean nothing. A
+# temperature in degC that was taken for kelvin falls outside as well.
+AIR_TEMPERATURE_RANGE_K = (200.0, 400.0)
 
 CRITICAL_RATIO = (2 / (GAMMA + 1)) ** (GAMMA / (GAMMA - 1))
 """Pressure ratio at and below which an isentropic flow is choked [1]."""
@@ -42,7 +42,7 @@ def vapour_mole_fraction(
     pressure_pa : float or ndarray
         Static pressure. [Pa]
     temperature_k : float or ndarray
-        Temperature, 223.15 to 373.15. [K]
+        Temperature, 200 to 400. [K]
     relative_humidity : float or ndarray
         Relative humidity, 0 to 1. [1]
 
@@ -58,7 +58,7 @@ def vapour_mole_fraction(
 
     References
     ----------
-    Picard, Davis, Glaeser, Fujii, Metrologia 45 (2008) 149-155 (CIPM-2007), appendix A1.1.
+    Picard, Davis, Glaeser, Fujii, Metrologia 45 (2008) 149-155 (CIPM-2007), appendix.
     """
     require_positive(pressure_pa=pressure_pa)
     _require_air_temperature(temperature_k)
@@ -84,7 +84,7 @@ def moist_air_density_of_ratio(
     pressure_pa : float or ndarray
         Static pressure. [Pa]
     temperature_k : float or ndarray
-        Temperature, 223.15 to 373.15. [K]
+        Temperature, 200 to 400. [K]
     vapour_fraction : float or ndarray
         Mole fraction of water vapour, see `vapour_mole_fraction`. [1]
 
@@ -100,8 +100,8 @@ def moist_air_density_of_ratio(
 
     References
     ----------
-    Picard, Davis, Glaeser, Fujii, Metrologia 45 (2008) 149-155 (CIPM-2007), eq. 1 and
-    appendix A1.4, with a mole fraction of CO2 of 0.0004. Stated range: 60 to 110 kPa, 15 to 27 degC.
+    Picard, Davis, Glaeser, Fujii, Metrologia 45 (2008) 149-155 (CIPM-2007), eq. 1 and its
+    appendix, with a mole fraction of CO2 of 0.0004. Stated range: 60 to 110 kPa, 15 to 27 degC.
     """
     require_positive(pressure_pa=pressure_pa)
     _require_air_temperature(temperature_k)
@@ -133,7 +133,7 @@ def moist_air_density(
     pressure_pa : float or ndarray
         Static pressure. [Pa]
     temperature_k : float or ndarray
-        Temperature, 223.15 to 373.15. [K]
+        Temperature, 200 to 400. [K]
     relative_humidity : float or ndarray
         Relative humidity, 0 to 1. [1]
 
@@ -175,7 +175,7 @@ def dry_air_viscosity(temperature_k: FloatOrArray) -> FloatOrArray:
 
     References
     ----------
-    ISO 2533:1975, eq. 22 (Sutherland).
+    Sutherland, as in ISO 2533:1975.
     """
     require_positive(temperature_k=temperature_k)
     return 1.458e-6 * temperature_k**1.5 / (temperature_k + 110.4)
@@ -201,7 +201,7 @@ def speed_of_sound(temperature_k: FloatOrArray) -> FloatOrArray:
 
     References
     ----------
-    ISO 2533:1975, eq. 21.
+    ISO 2533:1975.
     """
     require_positive(temperature_k=temperature_k)
     return np.sqrt(GAMMA * R_DRY_AIR * temperature_k)
@@ -229,7 +229,7 @@ def standard_barometer(altitude_m: FloatOrArray) -> FloatOrArray:
 
     References
     ----------
-    ISO 2533:1975, eqs 8 and 12.
+    ISO 2533:1975.
     """
     require_within(-5000, 11000, altitude_m=altitude_m)
     geopotential_m = EARTH_RADIUS_M * altitude_m / (EARTH_RADIUS_M + altitude_m)
@@ -294,7 +294,7 @@ def isentropic_flux(
 
     References
     ----------
-    Heywood, Internal Combustion Engine Fundamentals (1988), appendix C, eqs C.8 and C.9.
+    Heywood, Internal Combustion Engine Fundamentals (1988), appendix C, C.8, C.9 (from memory).
     """
     require_positive(upstream_pa=upstream_pa, upstream_density_kg_m3=upstream_density_kg_m3)
     drop = np.divide(pressure_drop_pa, upstream_pa)
@@ -335,7 +335,7 @@ def ideal_velocity(
 
     References
     ----------
-    Heywood, Internal Combustion Engine Fundamentals (1988), appendix C, eqs C.8 and C.9.
+    Heywood, Internal Combustion Engine Fundamentals (1988), appendix C, C.8, C.9 (from memory).
     """
     if side not in SIDES:
         raise ValueError(f"side is {side!r}. It must be one of {', '.join(SIDES)}.")

@@ -182,7 +182,12 @@ def _open_table(lobe: CamLobe) -> tuple[Array, Array]:
     if lifted.size == 0:
         raise ValueError("The lift table never lifts the valve. It needs lifts above 0.")
     opened = slice(max(lifted[0] - 1, 0), lifted[-1] + 2)
-    angle_rad, lift_m = angle_rad[opened], np.maximum(lift_m[opened], 0)
+    angle_rad, lift_m = angle_rad[opened], lift_m[opened]
+    for end, inner in ((0, 1), (-1, -2)):
+        if lift_m[end] < 0:  # below the seat: the valve opens where the line to the next row crosses zero
+            slope = (lift_m[inner] - lift_m[end]) / (angle_rad[inner] - angle_rad[end])
+            angle_rad[end] -= lift_m[end] / slope
+    lift_m = np.maximum(lift_m, 0)
     ends_m = max(lift_m[0], lift_m[-1])
     if ends_m > _SHUT_SHARE * lift_m.max():
         raise ValueError(

@@ -144,7 +144,7 @@ def otto_efficiency(ratio: FloatOrArray, gamma: FloatOrArray) -> FloatOrArray:
 
     References
     ----------
-    Heywood, Internal Combustion Engine Fundamentals (1988), eq. 5.31.
+    Heywood, Internal Combustion Engine Fundamentals (1988), eq. 5.31 (number from memory).
     """
     require_within(1, np.inf, ratio=ratio)
     require_positive(**{"gamma - 1": np.subtract(gamma, 1)})

@@ -5,25 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 GAMMA = 1.4
-"""Ratio of specific heats of air [1]. ISO 2533:1975, clause 2."""
+"""Ratio of specific heats of air [1]. ISO 2533:1975."""
 
 R_DRY_AIR = 287.05287
-"""Specific gas constant of dry air [J/(kg K)]. ISO 2533:1975, table 1."""
+"""Specific gas constant of dry air [J/(kg K)]. ISO 2533:1975."""
 
 STANDARD_PRESSURE_PA = 101325.0
-"""Standard pressure at sea level [Pa]. ISO 2533:1975, table 1."""
+"""Standard pressure at sea level [Pa]. ISO 2533:1975."""
 
 STANDARD_TEMPERATURE_K = 288.15
-"""Standard temperature at sea level [K]. ISO 2533:1975, table 1."""
+"""Standard temperature at sea level [K]. ISO 2533:1975."""
 
 STANDARD_GRAVITY_M_S2 = 9.80665
-"""Standard acceleration of free fall [m/s2]. ISO 2533:1975, table 1."""
+"""Standard acceleration of free fall [m/s2]. ISO 2533:1975."""
 
 TROPOSPHERE_LAPSE_K_M = 0.0065
-"""Fall of temperature with geopotential altitude below 11 km [K/m]. ISO 2533:1975, table 4."""
+"""Fall of temperature with geopotential altitude below 11 km [K/m]. ISO 2533:1975."""
 
 EARTH_RADIUS_M = 6_356_766.0
-"""Nominal earth radius that turns geometric into geopotential altitude [m]. ISO 2533:1975, clause 2.3."""
+"""Nominal earth radius that turns geometric into geopotential altitude [m]. ISO 2533:1975."""
 
 INCH_WATER_PA = 249.08891
 """Conventional inch of water [Pa]. NIST SP 811 (2008), appendix B.8."""
@@ -66,7 +66,7 @@ class StandardAir:
 STANDARD_AIRS: dict[str, StandardAir] = {
     air.name: air
     for air in (
-        # ISO 2533:1975, table 1; the default.
+        # ISO 2533:1975; the default.
         StandardAir("ISO 2533", STANDARD_TEMPERATURE_K, STANDARD_PRESSURE_PA, 1.2250),
         # The dry air of SAE J607; density by CIPM-2007, rounded.
         StandardAir("29.92 inHg 60 degF dry", CELSIUS_ZERO_K + 28 / 1.8, 29.92 * INCH_MERCURY_PA, 1.2231),

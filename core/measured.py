@@ -152,7 +152,7 @@ def _port(name: str | None, bench: str | None, sweeps: list[_Sweep]) -> Port:
     share = np.zeros((lift_m.size, row.size))
     share[column, np.arange(row.size)] = 1 / (taken[row, column] * count[column])
     mean = share @ flow
-    slope = _slope(lift_m, mean)
+    steepness = slope(lift_m, mean)
     common = np.all(taken > 0, axis=0)
     of_setups = np.bincount(cell, flow, taken.size).reshape(shape)[:, common] / taken[:, common]
     return Port(
@@ -160,11 +160,11 @@ def _port(name: str | None, bench: str | None, sweeps: list[_Sweep]) -> Port:
         bench,
         lift_m,
         mean,
-        slope,
+        steepness,
         count.astype(float),
         share @ (flow[:, None] * effects),
         shape[0],
-        RepeatedPort(of_setups, slope[common]),
+        RepeatedPort(of_setups, steepness[common]),
         all(sweep.scaled for sweep in sweeps),
     )
 
@@ -251,8 +251,21 @@ def _holds(own_m: Array, lift_m: Array) -> Flags:
     return np.isin(lift_m, own_m)
 
 
-def _slope(lift_m: Array, flow_m3_s: Array) -> Array:
-    """Return the change of flow with lift: the mean of the chords before and after each reading."""
+def slope(lift_m: Array, flow_m3_s: Array) -> Array:
+    """Return the change of flow with lift: the mean of the chords before and after each reading.
+
+    Parameters
+    ----------
+    lift_m : ndarray, shape (n,)
+        Lifts of the readings, rising. [m]
+    flow_m3_s : ndarray, shape (n,)
+        Flow at these lifts. [m3/s]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Change of flow with lift; the first chord starts at (0, 0), the last counts twice. [m2/s]
+    """
     chord = np.diff(flow_m3_s, prepend=0.0) / np.diff(lift_m, prepend=0.0)
     return (chord + np.append(chord[1:], chord[-1])) / 2
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
+from dataclasses import asdict
 from typing import Any
 
 from core.job import Finding
-from core.results import Gain, Review, SideCurve, StageResult, Summary
+from core.results import Gain, LeakCheck, PlateCheck, Review, SideCurve, StageResult, Summary
 from core.units import METRIC, UnitSet, show
 
 FORMAT = "gain-ledger numbers 1"
@@ -53,6 +55,9 @@ def review_numbers(review: Review) -> dict[str, Any]:
                 "model": None,
             },
             "findings": [_finding(finding) for finding in review.findings],
+            "calibration": [_checked(reading) for reading in review.calibration],
+            "leaks": [_checked(leak) for leak in review.leaks],
+            "balance": [asdict(balance) for balance in review.balance],
         }
     )
 
@@ -90,9 +95,28 @@ def finding_text(finding: Finding, units: UnitSet, *, cure: bool = True) -> str:
     str
         One or two sentences, without file and line.
     """
-    shown = [value if kind == "text" else show(value, kind, units) for value, kind in finding.values]
     template = f"{finding.text} {finding.cure}" if cure else finding.text
-    return template.strip().format(*shown)
+    return filled(template.strip(), finding.values, units)
+
+
+def filled(template: str, values: Iterable[tuple[float | str, str]], units: UnitSet) -> str:
+    """Return a template with its values in the units given.
+
+    Parameters
+    ----------
+    template : str
+        Text with ``{}`` for each value.
+    values : iterable of (number in SI, kind) or (text, "text")
+        As in Finding.
+    units : UnitSet
+        Units to show.
+
+    Returns
+    -------
+    str
+        What a person reads.
+    """
+    return template.format(*(value if kind == "text" else show(value, kind, units) for value, kind in values))
 
 
 def _stage(stage: StageResult) -> dict[str, Any]:
@@ -121,7 +145,7 @@ def _curve(curve: SideCurve | None) -> dict[str, Any] | None:
         "flow_coefficient": curve.flow_coefficient,
         "lift_to_diameter": curve.lift_to_diameter,
         "ports": curve.ports,
-        "n_setups": [port.n_setups for port in curve.by_port],  # parallel to ports
+        "n_setups": curve.n_setups,
         "at_reference": curve.at_reference,
         "usable_lift_m": curve.usable_lift_m,
         "peak_flow_m3_s": curve.peak_flow_m3_s,
@@ -195,6 +219,10 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "side": finding.side,
         "lift_m": finding.lift_m,
     }
+
+
+def _checked(check: PlateCheck | LeakCheck) -> dict[str, Any]:
+    return {**asdict(check), "date": None if check.date is None else check.date.isoformat()}
 
 
 def _finite(value: Any) -> Any:

@@ -6,6 +6,7 @@ Tuples over lift run parallel to ``lift_m`` of the same object; ``None`` in them
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Literal
 
@@ -157,6 +158,56 @@ class Repeatability:
 
 
 @dataclass(frozen=True)
+class PlateCheck:
+    """One reading of a certified plate beside all of its bench and side."""
+
+    bench: str | None
+    side: Side
+    file: str
+    line: int | None
+    date: dt.date | None
+    factor: float  # certified over measured flow
+    pooled_factor: float
+    low: float  # action limits around the pooled factor
+    high: float
+    departs: bool  # outside them: flows of that day take this day's factor
+
+
+@dataclass(frozen=True)
+class LeakCheck:
+    """One leak test, beside the most that its side flows."""
+
+    side: Side
+    file: str
+    date: dt.date | None
+    flow_m3_s: float  # at the reference
+    share_of_peak: float | None
+
+
+@dataclass(frozen=True)
+class BalanceRow:
+    """The ports of a head at one lift; relative figures are over their mean."""
+
+    lift_m: float
+    mean_m3_s: float
+    spread_m3_s: float  # best less worst port
+    spread_fraction: float
+    worst_port: str | None
+    shortfall_fraction: float  # of the worst port, below 0
+    expanded_fraction: float  # 95 %, of that shortfall
+
+
+@dataclass(frozen=True)
+class Balance:
+    """How alike the ports of the finished head are, one side."""
+
+    stage: str
+    side: Side
+    ports: tuple[str | None, ...]
+    rows: tuple[BalanceRow, ...]  # empty with a single port
+
+
+@dataclass(frozen=True)
 class Review:
     """Everything worked out from a job, once."""
 
@@ -169,6 +220,9 @@ class Review:
     ceiling: tuple[Ceiling, ...]
     repeatability: tuple[Repeatability, ...]
     findings: tuple[Finding, ...]
+    calibration: tuple[PlateCheck, ...] = ()
+    leaks: tuple[LeakCheck, ...] = ()
+    balance: tuple[Balance, ...] = ()
 
     def gain(self, stage: str, side: Side, against: Against) -> Gain | None:
         """Return one comparison, None where there is none."""

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from core.balance import port_balance
+from core.bench_checks import leak_shares, plate_history
+from core.calibration import leaks
 from core.compression import cylinder_volume, ratio_with_chamber
 from core.constants import STANDARD_AIRS
 from core.findings import comparisons, in_order, sheets
+from core.findings.slips import of_swapped_sides
 from core.job import SIDES, Finding, Job, Sides, Stage
 from core.power import flow_ceiling, no_ceiling_because
 from core.results import Reference, Review, StageResult
@@ -25,7 +29,7 @@ def review(job: Job) -> Review:
     Review
         Curves, gains, verdicts, power level and findings.
     """
-    sides = Sides(*(SideWork(job, side) for side in SIDES))
+    sides = worked_sides(job)
     stages = tuple(_stage_result(job, stage, sides) for stage in job.stages)
     gains = tuple(gain for side in SIDES for gain in sides[side].gains())
     usable = Sides(*(sides[side].usable_lift_m for side in SIDES))
@@ -59,7 +63,30 @@ def review(job: Job) -> Review:
         ),
         repeatability,
         in_order(found),
+        tuple(entry for side in SIDES for entry in plate_history(sides[side].calibrations.values())),
+        tuple(leak for side in SIDES for leak in leak_shares(leaks(job, side), side, stages)),
+        tuple(one for side in SIDES if (one := port_balance(sides[side])) is not None),
     )
+
+
+def worked_sides(job: Job) -> Sides[SideWork]:
+    """Return both sides of a job, with the findings that only the two together give.
+
+    Parameters
+    ----------
+    job : Job
+        What was measured.
+
+    Returns
+    -------
+    Sides
+        The work on each side, ready for curves and gains.
+    """
+    sides = Sides(*(SideWork(job, side) for side in SIDES))
+    swapped = of_swapped_sides(Sides(*(sides[side].profiles for side in SIDES)))
+    for side in SIDES:
+        sides[side].notice(swapped)
+    return sides
 
 
 def _feeds(job: Job, stage: StageResult, sides: Sides[SideWork]) -> bool:

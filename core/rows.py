@@ -218,8 +218,12 @@ def _base(side: Side, sheet: BenchSheet, reading: Reading) -> float:
 def _printed_factor(sheet: BenchSheet, standard: StandardAir) -> float:
     if not sheet.printed.already_corrected:
         return np.nan
-    air = STANDARD_AIRS[sheet.printed.corrected_to_air or standard.name]
-    return float(np.sqrt(air.density_kg_m3 / standard.density_kg_m3))
+    return float(np.sqrt(_printed_air(sheet, standard).density_kg_m3 / standard.density_kg_m3))
+
+
+def _printed_air(sheet: BenchSheet, standard: StandardAir) -> StandardAir:
+    """Return the air that a bench corrected its print-out to; the job's where it does not say."""
+    return STANDARD_AIRS[sheet.printed.corrected_to_air or standard.name]
 
 
 def _state(
@@ -239,7 +243,9 @@ def _state(
                 # Without a drop nothing is scaled; the density ratio then needs some drop,
                 # and the reference is the likeliest.
                 drop or job.reference_pressure_pa,
-                standard.pressure_pa if sheet.printed.already_corrected else air.ambient_pa,
+                _printed_air(sheet, standard).pressure_pa
+                if sheet.printed.already_corrected
+                else air.ambient_pa,
                 air.temperature_k,
                 air.humidity,
                 reading.meter_temperature_k or sheet.air.meter_temperature_k or np.nan,

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 
 from core.calibration import calibrations, check_rows, leaks
 from core.cam import lift_path, net_lift
+from core.findings import slips
+from core.findings.profiles import profiles
 from core.findings.readings import of_rows, stopped_lifts
 from core.gains import Comparison, PortSpread, compare
-from core.job import BenchSheet, Job, Side, Valve
+from core.job import BenchSheet, Finding, Job, Side, Valve
 from core.measured import Measured, Port, average, ports_of
 from core.repeats import Scatter, pool
 from core.results import Against, Gain, Repeatability
@@ -41,17 +43,43 @@ class SideWork:
             for rows in correct_side(job, side, sheets)
         ]
         self.parts: list[Rows] = [part.rows for part in self.checked]
-        self.inputs, shared = shared_inputs(self.checked) if self.checked else ([], [])
+        self.inputs, self._shared = shared_inputs(self.checked) if self.checked else ([], [])
         judged = [of_rows(job, rows) for rows in self.parts]
+        self.sound = [sound for sound, _ in judged]
         self.findings = [finding for _, noticed in judged for finding in noticed]
-        self.ports = ports_of(self.parts, shared, [sound for sound, _ in judged])
-        self.stopped = stopped_lifts(self.parts, [sound for sound, _ in judged])
-        self.scatters = self._pool()
-        self._means: dict[tuple[Port, ...], Measured] = {}
-        self._compared: dict[tuple[int, int], Comparison] = {}
+        self.profiles = profiles(self.parts)
+        if self.profiles is not None:
+            self.notice(slips.of_cells(side, self.profiles) + slips.of_sheets(side, self.profiles))
+            self.findings += slips.of_copies(tuple(sheets), side)
         lobe = job.cams[side]
         self.cam_net_lift_m = net_lift(lobe) if lobe else None
         self.lift_path_m = lift_path(lobe) if lobe else None
+        self._means: dict[tuple[Port, ...], Measured] = {}
+        self._compared: dict[tuple[int, int], Comparison] = {}
+
+    def notice(self, findings: list[Finding]) -> None:
+        """Keep findings on this side's readings, and take out what they stop: a reading, or a sheet."""
+        self.findings += findings
+        stopped = {(f.file, f.line) for f in findings if f.level == "stop"}
+        for rows, sound in zip(self.parts, self.sound, strict=True):
+            for i, (sheet, reading) in enumerate(zip(rows.sheets, rows.readings, strict=True)):
+                if stopped & {(sheet.file, reading.line), (sheet.file, None)}:
+                    sound[i] = False
+
+    @cached_property
+    def ports(self) -> dict[Key, list[Port]]:
+        """Return the ports of each stage and the target, from the readings that may be used."""
+        return ports_of(self.parts, self._shared, self.sound)
+
+    @cached_property
+    def stopped(self) -> dict[Key, frozenset[float]]:
+        """Return the lifts of each stage and the target at which a reading may not be used."""
+        return stopped_lifts(self.parts, self.sound)
+
+    @cached_property
+    def scatters(self) -> dict[str | None, Scatter]:
+        """Return the pooled scatter of each bench."""
+        return self._pool()
 
     def _pool(self) -> dict[str | None, Scatter]:
         """Pool repeats bench by bench, over every stage and port."""

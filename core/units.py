@@ -18,6 +18,8 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
+from core.written import LOOKALIKES, MINUS, SPACES, UnitError, number, quoted
+
 if TYPE_CHECKING:
     import numpy as np
     import pint
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
 
 NO_BREAK_SPACE = "\u00a0"
 NARROW_SPACE = "\u202f"
-MINUS = "\u2212"
 
 # Sources: the SI Brochure (9th ed.) for SI units and for hour, minute, litre and bar; the
 # international yard and pound (1959) for inch, foot and pound; NIST SP 811 (2008),
@@ -122,7 +123,7 @@ _KINDS: dict[str, _Kind] = {
     "temperature difference": _Kind(
         "kelvin", "a temperature difference", "0.5 delta_degC", "delta_degC, delta_degF, K"
     ),
-    "fraction": _Kind("fraction", "a percentage", "0.5 %", "%"),
+    "fraction": _Kind("fraction", "a percentage", "5 %", "%"),
     "angle": _Kind("radian", "an angle", "45 deg", "deg, rad"),
     "speed": _Kind("radian / second", "a rotational speed", "8200 rpm", "rpm, rad/s"),
     "volume": _Kind("metre ** 3", "a volume", "46.8 cc", "cc, mL, L, in3, m3"),
@@ -135,15 +136,6 @@ _TOKEN = r"[^\W\d]\w*(?:\^-?[123])?"
 _UNIT = re.compile(rf"{_TOKEN}(?:[*/]{_TOKEN})*")
 _POWER = re.compile(r"(?<=[^\W\d])([23])(?!\w)")
 _SUPERSCRIPT = str.maketrans({"²": "2", "³": "3"})
-
-
-class UnitError(ValueError):
-    """A number or a quantity that cannot be read: what was given, and what is allowed."""
-
-    def __init__(self, text: str, cure: str = "") -> None:
-        super().__init__(f"{text} {cure}".rstrip())
-        self.text = text
-        self.cure = cure
 
 
 @lru_cache(maxsize=1)
@@ -172,7 +164,7 @@ def _canonical(unit: str) -> str:
     known = _registry()[1]
     if _UNIT.fullmatch(text) and all(t.split("^")[0] in known for t in re.split(r"[*/]", text)):
         return text
-    raise UnitError(f"unit '{unit}' is not known")
+    raise UnitError(f"unit {quoted(unit)} is not known")
 
 
 @lru_cache(maxsize=4096)
@@ -204,8 +196,7 @@ def factor(unit: str, kinds: tuple[str, ...]) -> tuple[str, float, float]:
 def _exact_factor(unit: str, kinds: tuple[str, ...]) -> tuple[str, Decimal, Decimal]:
     """Return the same in decimals, so that 86 mm is 0.086 m and not a hair beside it."""
     registry, _ = _registry()
-    wanted = " or ".join(dict.fromkeys(_KINDS[kind].noun for kind in kinds))
-    cure = f"Wanted: {wanted}, in {'; or in '.join(dict.fromkeys(_KINDS[k].allowed for k in kinds))}."
+    cure = f"Wanted: {', or '.join(_wanted(kind, full=len(kinds) == 1) for kind in kinds)}."
     try:
         parsed = registry.parse_units(_canonical(unit))
     except UnitError as error:
@@ -217,13 +208,18 @@ def _exact_factor(unit: str, kinds: tuple[str, ...]) -> tuple[str, Decimal, Deci
         if parsed.dimensionality != target.dimensionality:
             continue
         if kind == "temperature" and is_difference:
-            raise UnitError(f"unit '{unit}' is a temperature difference.", cure)
+            raise UnitError(f"unit {quoted(unit)} is a temperature difference.", cure)
         if kind == "temperature difference" and is_scale:
-            raise UnitError(f"unit '{unit}' is a temperature on a scale.", cure)
+            raise UnitError(f"unit {quoted(unit)} is a temperature on a scale.", cure)
         zero = registry.Quantity(Decimal(0), parsed).to(target).magnitude
         one = registry.Quantity(Decimal(1), parsed).to(target).magnitude
         return kind, one - zero, zero
-    raise UnitError(f"unit '{unit}' is {_noun_of(parsed)}.", cure)
+    raise UnitError(f"unit {quoted(unit)} is {_noun_of(parsed)}.", cure)
+
+
+def _wanted(kind: str, full: bool) -> str:
+    allowed = _KINDS[kind].allowed.split(", ")
+    return f"{_KINDS[kind].noun} in {', '.join(allowed if full else allowed[:3])}"
 
 
 def _noun_of(parsed: pint.Unit) -> str:
@@ -242,79 +238,7 @@ def _suggestion(unit: str, kinds: tuple[str, ...]) -> str:
     return f" (did you mean '{allowed[near[0]]}'?)" if near else ""
 
 
-_SPACES = "\u00a0\u2009\u202f\u2007"
-_PLAIN = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)
-_GROUPED = re.compile(rf"([+-]?\d{{1,3}}(?:[{_SPACES}]\d{{3}})+)((?:[.,]\d*)?)", re.ASCII)
-_AMBIGUOUS = re.compile(r"[+-]?[1-9]\d{0,2}([.,])\d{3}", re.ASCII)
-_FRACTION = re.compile(r"(?:(\d{1,4})[ -])?(\d{1,4})/(\d{1,4})", re.ASCII)
-_LOOKALIKES = "OolISB"
-
-
-def number(text: str, *, fractions: bool = False, decimal_comma: bool = False) -> float:
-    """Return the number that a person wrote, with a decimal point or a decimal comma.
-
-    Parameters
-    ----------
-    text : str
-        The number.
-    fractions : bool
-        Accept ``3/16`` and ``1 1/4``, as lifts in inches are written.
-    decimal_comma : bool
-        The text stands in a table that uses decimal commas, so ``1,234`` is plain there
-        and ``1.234`` is not; elsewhere it is the other way round.
-
-    Returns
-    -------
-    float
-        A finite number.
-
-    Raises
-    ------
-    UnitError
-        If it is no number, not finite, or could be read in two ways.
-    """
-    given = text.strip()
-    plain = given.replace(MINUS, "-")
-    if fractions and (match := _FRACTION.fullmatch(plain)):
-        whole, top, bottom = (int(part or 0) for part in match.groups())
-        if bottom == 0:
-            raise UnitError(f"'{given}' divides by zero.")
-        return whole + top / bottom
-    if match := _GROUPED.fullmatch(plain):
-        plain = re.sub(f"[{_SPACES}]", "", match[1]) + match[2]
-    if not _PLAIN.fullmatch(plain):
-        raise UnitError(f"'{given}' is not a number{_why_not(plain)}.")
-    if (match := _AMBIGUOUS.fullmatch(plain)) and match[1] == ("." if decimal_comma else ","):
-        whole, part = plain.split(match[1])
-        raise UnitError(
-            f"'{given}' can be read as {whole}{part} or as {whole}.{part}.",
-            "Write it without a thousands mark.",
-        )
-    value = float(plain.replace(",", "."))
-    if not math.isfinite(value):
-        raise UnitError(f"'{given}' is too large.")
-    return value
-
-
-def _why_not(text: str) -> str:
-    if not text:
-        return " (nothing is written)"
-    if text.casefold().lstrip("+-") in ("nan", "inf", "infinity"):
-        return " (only finite numbers are)"
-    if any(c.isdigit() for c in text):
-        strange = [c for c in text if not c.isdigit() and c not in "+-., "]
-        if len(strange) == 1 and strange[0] in _LOOKALIKES:
-            return f" (letter {strange[0]}?)"
-        if ("." in text and "," in text) or text.count(".") > 1 or text.count(",") > 1:
-            return " (more than one decimal mark, or a thousands mark)"
-        if "/" in text:
-            return " (fractions are read for lifts and lengths only)"
-        if " " in text and not strange:
-            return " (a space inside it)"
-    return ""
-
-
-_QUANTITY = re.compile(rf"([+\-{MINUS}]?[\d.,][\d.,{_SPACES}]*(?:[eE][+-]?\d+(?![^\W\d]))?)\s*(.*)", re.ASCII)
+_QUANTITY = re.compile(rf"([+\-{MINUS}]?[\d.,][\d.,{SPACES}]*(?:[eE][+-]?\d+(?![^\W\d]))?)\s*(.*)", re.ASCII)
 _FRACTION_QUANTITY = re.compile(r"((?:\d{1,4}[ -])?\d{1,4}/\d{1,4})\s*(.*)", re.ASCII)
 
 
@@ -348,35 +272,41 @@ def _parse(text: str, kind: str) -> float:
     fractions = kind in ("length", "lift")
     match = (fractions and _FRACTION_QUANTITY.fullmatch(text)) or _QUANTITY.fullmatch(text)
     if not match:
-        raise UnitError(f"'{text}' does not begin with a number.", cure)
+        raise UnitError(f"{quoted(text)} does not begin with a number.", cure)
     figure, unit = match[1].strip(), match[2]
-    first_word = text.split()[0]
-    if unit and unit[0] in _LOOKALIKES and any(c.isdigit() for c in unit.split()[0]):
-        number(first_word)  # raises with the letter named: "21O4 hPa"
     value = number(figure, fractions=fractions)
     if not unit:
-        raise UnitError(f"'{text}' has no unit.", cure)
+        raise UnitError(f"{quoted(text)} has no unit.", cure)
     try:
         _, scale, offset = _exact_factor(unit, (kind,))
     except UnitError as error:
-        reason = error.text.removeprefix(f"unit '{unit}' ")
+        reason = error.text.removeprefix(f"unit {quoted(unit)} ")
         if reason.startswith("is not known"):
-            if unit[0] in _LOOKALIKES and not text.startswith(figure + " "):
-                number(first_word)
-            raise UnitError(f"'{text}': {error.text}", error.cure) from None
-        raise UnitError(
-            f"'{text}' {reason.rstrip('.')}; {wanted.noun} is wanted, for example {wanted.example}."
-        ) from None
+            if unit[0] in LOOKALIKES and not text.startswith(figure + " "):
+                number(text.split()[0])  # names the letter: "21O hPa"
+            raise UnitError(f"{quoted(text)}: {error.text}", error.cure) from None
+        raise UnitError(f"{quoted(text)} {reason}", cure) from None
     result = float(Decimal(repr(value)) * scale + offset)
     if not math.isfinite(result):
-        raise UnitError(f"'{text}' is too large.", cure)
+        raise UnitError(f"{quoted(text)} is too large.", cure)
     if kind == "temperature" and result < 0:
-        raise UnitError(f"'{text}' is below absolute zero.", cure)
+        raise UnitError(f"{quoted(text)} is below absolute zero.", cure)
     return result
 
 
 def example(kind: str) -> str:
-    """Return a quantity of a kind as one may write it, for use in a cure."""
+    """Return a quantity of a kind as one may write it, for use in a cure.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of quantity.
+
+    Returns
+    -------
+    str
+        For example ``28 inH2O``.
+    """
     return _KINDS[kind].example
 
 
@@ -422,18 +352,61 @@ US = UnitSet("US", MappingProxyType({kind: shown[-1] for kind, shown in _SHOWN.i
 
 
 def label(kind: str, units: UnitSet) -> str:
-    """Return the unit's label for a kind of quantity, for example ``L/s``."""
+    """Return the label of the unit that a kind of quantity is shown in.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of quantity.
+    units : UnitSet
+        Units to show.
+
+    Returns
+    -------
+    str
+        For example ``L/s``.
+    """
     return units.shown[kind].label
 
 
 def to_display(value: Value, kind: str, units: UnitSet) -> Value:
-    """Return a value, or an array of them, in the unit that is shown."""
+    """Return a value in the unit that is shown.
+
+    Parameters
+    ----------
+    value : float or ndarray
+        Value in SI.
+    kind : str
+        Kind of quantity.
+    units : UnitSet
+        Units to show.
+
+    Returns
+    -------
+    float or ndarray
+        Value in the unit of ``label(kind, units)``.
+    """
     _, scale, offset = factor(units.shown[kind].unit, (kind,))
     return (value - offset) / scale
 
 
 def from_display(value: Value, kind: str, units: UnitSet) -> Value:
-    """Return a value, or an array of them, in SI from the unit that is shown."""
+    """Return a value in SI from the unit that is shown: the inverse of `to_display`.
+
+    Parameters
+    ----------
+    value : float or ndarray
+        Value in the unit of ``label(kind, units)``.
+    kind : str
+        Kind of quantity.
+    units : UnitSet
+        Units that it was shown in.
+
+    Returns
+    -------
+    float or ndarray
+        Value in SI.
+    """
     _, scale, offset = factor(units.shown[kind].unit, (kind,))
     return value * scale + offset
 

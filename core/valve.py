@@ -196,7 +196,7 @@ def inlet_mach_index(
 
     References
     ----------
-    Taylor, The Internal Combustion Engine in Theory and Practice, vol. 1 (2nd ed. 1985), ch. 6.
+    Taylor, The Internal Combustion Engine in Theory and Practice, vol. 1 (2nd ed. 1985), ch. 6 (from memory).
     """
     require_positive(
         bore_m=bore_m,

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from core import units
+from core.files import fields
 from core.files.log import Log, nearest
 from core.files.table import Head, Table, cells_of, numbers_of
 from core.job import SIDES, Printed, Reading, Role, Side, Sides
 from core.units import UnitError
 
-MAX_LIFT_M = 0.050
-MAX_FLOW_M3_S = 5.0
+LEAST_LIFT_M, MAX_LIFT_M = 0.000_01, 0.050  # no valve is set finer, none opens wider (judgement)
 
 _READING_KINDS = ("flow", "fraction", "pressure", "mass flow")
 _KINDS: dict[str, tuple[str, ...]] = {
@@ -23,6 +24,22 @@ _KINDS: dict[str, tuple[str, ...]] = {
     "meter temperature": ("temperature",),
     "intake range": ("flow",),
     "exhaust range": ("flow",),
+}
+_LIMITS = {
+    "test pressure": fields.TEST_PRESSURE,
+    "meter temperature": fields.STREAM,
+    "intake range": fields.FLOW,
+    "exhaust range": fields.FLOW,
+}
+_READING_LIMITS = {
+    "flow": fields.FLOW,
+    "fraction": ("fraction", "0.01 %", "120 %"),  # some scales go on above their range
+    "pressure": (
+        "pressure",
+        "0.001 inH2O",
+        "60 inH2O",
+    ),  # with the highest test pressure, below any barometer
+    "mass flow": ("mass flow", "0.001 g/s", "6 kg/s"),
 }
 _ATTRIBUTE = {
     "flow": "flow_m3_s",
@@ -45,15 +62,36 @@ class Columns:
 class _Column:
     head: Head
     kind: str
+    unit: str
     values: list[float | None]
 
 
 def read_columns(
     table: Table, role: Role, printed: Printed, given_units: Mapping[str, str], log: Log
 ) -> Columns | None:
-    """Read the table of a bench sheet; None, with problems in the log, where it cannot be used."""
+    """Read the table of a bench sheet.
+
+    Parameters
+    ----------
+    table : Table
+        The sheet, split.
+    role : Role
+        A calibration or a leak test needs no lift.
+    printed : Printed
+        Ranges that hold where a row states none.
+    given_units : mapping of str to str
+        Units of ``lift`` and ``flow`` where a column states none.
+    log : Log
+        Takes problems and findings.
+
+    Returns
+    -------
+    Columns or None
+        The readings; None, with problems in the log, where they cannot be used.
+    """
+    before = len(log.problems)
     known, extra = _sort_heads(table, log)
-    if log.problems or not _complete(known, role, table, log):
+    if len(log.problems) > before or not _complete(known, role, table, log):
         return None
     found: dict[str, _Column] = {}
     for name, head in known.items():
@@ -92,7 +130,7 @@ def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
                 log.problem(f"Column '{head.text}' is not known.", f"Did you mean '{near}'?", line)
             else:
                 extra.append(head)
-    if extra and not log.problems:
+    if extra:
         log.finding(
             "note",
             "further-columns",
@@ -111,11 +149,10 @@ def _complete(known: Mapping[str, Head], role: Role, table: Table, log: Log) -> 
     if "intake" not in known and "exhaust" not in known:
         missing.append("'intake [L/s]' or 'exhaust [L/s]' (or [cfm])")
     if missing:
-        log.problem(
-            f"The first row of the table should be column heads, and is: {heads}.",
-            f"Missing: {' and '.join(missing)}. Key lines above the table begin with '#'.",
-            line,
-        )
+        cure = f"Missing: {' and '.join(missing)}."
+        if any(head.name == "angle" for head in table.heads):
+            cure += ' If it is a cam\'s lift table, job.toml has to name it: lift_table = "...".'
+        log.problem(f"The first row of the table should be column heads, and is: {heads}.", cure, line)
     elif not table.rows:
         log.problem("There are column heads, but no rows below them.", "Add readings.", line)
     return not missing and bool(table.rows)
@@ -133,7 +170,15 @@ def _read(name: str, head: Head, table: Table, given: Mapping[str, str], log: Lo
     except UnitError as error:
         log.refuse(error, table.header_line, head.text)
         return None
-    return _Column(head, kind, numbers_of(head, table, scale, offset, log, fractions=fractions))
+    values = numbers_of(head, table, scale, offset, log, fractions=fractions)
+    if name in _LIMITS:
+        for (line, _), value, cell in zip(table.rows, values, cells_of(head, table), strict=True):
+            try:
+                if value is not None and not math.isnan(value):
+                    fields.check(value, f"{cell} {unit}", *_LIMITS[name])
+            except UnitError as error:
+                log.refuse(error, line, head.text)
+    return _Column(head, kind, unit, values)
 
 
 def _proposal(name: str, values: list[float]) -> str:
@@ -162,9 +207,10 @@ def _checked_lifts(
                 log.problem("The lift is missing beside a reading.", "Write it.", line, column)
         elif lift < 0:
             log.problem("The lift is negative.", "Check the sign, or the zero of the lift.", line, column)
-        elif lift > MAX_LIFT_M:
+        elif 0 < lift < LEAST_LIFT_M or lift > MAX_LIFT_M:
+            what = "more than any valve opens" if lift > MAX_LIFT_M else "less than can be set"
             log.problem(
-                f"A lift of {lift * 1000:g} mm is more than any valve opens.",
+                f"A lift of {lift * 1000:g} mm is {what}.",
                 "Check the number, and the unit in the column head.",
                 line,
                 column,
@@ -193,6 +239,7 @@ def _readings(
         for name in ("test pressure", "meter temperature", f"{side} range")
     )
     default_range = printed.intake_range_m3_s if side == "intake" else printed.exhaust_range_m3_s
+    cells = cells_of(column.head, table)
     readings = []
     for i in rising:
         value, lift = column.values[i], lifts[i]
@@ -200,7 +247,8 @@ def _readings(
             continue
         line = table.rows[i][0]
         full_scale = default_range if ranges[i] is None else ranges[i]
-        _check(value, lift, column, full_scale, line, log)
+        if not math.isnan(value):
+            _check(value, cells[i], lift, column, full_scale, line, log)
         readings.append(
             Reading(
                 lift,
@@ -214,15 +262,21 @@ def _readings(
     return tuple(readings)
 
 
-def _check(value: float, lift: float, column: _Column, full_scale: float | None, line: int, log: Log) -> None:
+def _check(
+    value: float, cell: str, lift: float, column: _Column, full_scale: float | None, line: int, log: Log
+) -> None:
     head = column.head.text
     if value < 0:
         log.problem(
             "The reading is negative.", "Check the sign: flows are positive on both sides.", line, head
         )
-    elif column.kind == "flow" and value > MAX_FLOW_M3_S:
-        log.problem("The flow is more than any head passes.", "Check the number and the unit.", line, head)
-    elif column.kind == "fraction" and full_scale is None:
+        return
+    try:
+        if value:
+            fields.check(value, f"{cell} {column.unit}", *_READING_LIMITS[column.kind])
+    except UnitError as error:
+        log.refuse(error, line, head)
+    if column.kind == "fraction" and full_scale is None:
         log.problem(
             "A reading in percent needs the range that it is a percentage of.",
             f"Add '# {column.head.name} range: 200 cfm', or a column '{column.head.name} range [cfm]'.",
@@ -230,4 +284,6 @@ def _check(value: float, lift: float, column: _Column, full_scale: float | None,
             head,
         )
     elif value == 0 and lift > 0:
-        log.finding("look", "zero-flow", "A flow of nothing at {}.", (lift, "lift"), line=line)
+        log.finding(
+            "look", "zero-flow", "{}: a flow of nothing at {}.", (head, "text"), (lift, "lift"), line=line
+        )

@@ -14,9 +14,19 @@ from dataclasses import dataclass
 
 from core import units
 from core.files.log import did_you_mean, folded
-from core.units import UnitError
+from core.files.text import CONTROL
+from core.written import PLAIN_NUMBER, UnitError
 
 Reader = Callable[[object], object]
+
+# Kind, least and greatest value of what a sheet states in its head or row by row: wide enough
+# for any bench, narrow enough that a slip of unit or decimal mark falls outside (judgement), and
+# such that no pressure, density or share of vapour worked out from them leaves what is possible,
+# one standard uncertainty (`core.files.jobfile` bounds those) to either side.
+ROOM = ("temperature", "-40 degC", "60 degC")
+STREAM = ("temperature", "-40 degC", "100 degC")  # a blower heats what it blows
+TEST_PRESSURE = ("test pressure", "1 inH2O", "100 inH2O")
+FLOW = ("flow", "0.001 L/s", "5 m3/s")
 
 
 @dataclass(frozen=True)
@@ -28,7 +38,25 @@ class Field:
 
 
 def quantity(kind: str, low: str, high: str) -> Reader:
-    """Return a reader of quantities with a unit, from ``low`` to ``high`` (both allowed)."""
+    """Return a reader of quantities with a unit.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of quantity.
+    low, high : str
+        Least and greatest value that is allowed, with their units.
+
+    Returns
+    -------
+    Reader
+        Gives the quantity in SI.
+
+    Raises
+    ------
+    UnitError
+        By the reader, if the value is anything else.
+    """
 
     def read(value: object) -> float:
         if not isinstance(value, str):
@@ -37,22 +65,80 @@ def quantity(kind: str, low: str, high: str) -> Reader:
                 f"{_shown(value)} has no unit.", f'Write it in quotes with its unit: "{example}".'
             )
         result = units.parse(value, kind)
-        if not units.parse(low, kind) <= result <= units.parse(high, kind):
-            raise UnitError(f"'{value}' is not possible here.", f"Allowed: {low} to {high}.")
+        check(result, value, kind, low, high)
         return result
 
     return read
 
 
+def check(result: float, written: str, kind: str, low: str, high: str) -> None:
+    """Refuse a value that lies outside what is possible.
+
+    Parameters
+    ----------
+    result : float
+        Value in SI.
+    written : str
+        As it was written.
+    kind : str
+        Kind of quantity.
+    low, high : str
+        Least and greatest value that is allowed, with their units.
+
+    Raises
+    ------
+    UnitError
+        If it lies outside.
+    """
+    least, most = units.parse(low, kind), units.parse(high, kind)
+    rounding = 1e-12 * max(abs(least), abs(most))  # of a column's conversion, cell by cell
+    if not least - rounding <= result <= most + rounding:
+        raise UnitError(f"{units.quoted(written)} is not possible here.", f"Allowed: {low} to {high}.")
+
+
 def text(value: object) -> str:
-    """Read words; a bare number is taken as its figures."""
+    """Read words; a bare number is taken as its figures.
+
+    Parameters
+    ----------
+    value : object
+        What stands there: text from a sheet, any value from a job file.
+
+    Returns
+    -------
+    str
+        The words, without spaces around them.
+
+    Raises
+    ------
+    UnitError
+        If it is anything else.
+    """
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise UnitError(f"{_shown(value)} is not text.", "Write it in quotes.")
+    if CONTROL.search(str(value)):
+        raise UnitError(f"{_shown(value)} holds characters that are no text.", "Type it anew.")
     return str(value).strip()
 
 
 def name(value: object) -> str:
-    """Read a name: words with single spaces between them."""
+    """Read a name: words with single spaces between them.
+
+    Parameters
+    ----------
+    value : object
+        What stands there: text from a sheet, any value from a job file.
+
+    Returns
+    -------
+    str
+        The name.
+
+    Raises
+    ------
+    UnitError
+        If it is anything else.
+    """
     result = " ".join(text(value).split())
     if not result:
         raise UnitError("The name is empty.", "Give it one, or take the line away.")
@@ -60,7 +146,23 @@ def name(value: object) -> str:
 
 
 def date(value: object) -> dt.date:
-    """Read a date, year first."""
+    """Read a date, year first.
+
+    Parameters
+    ----------
+    value : object
+        What stands there: text from a sheet, any value from a job file.
+
+    Returns
+    -------
+    date
+        The day.
+
+    Raises
+    ------
+    UnitError
+        If it is anything else.
+    """
     if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
         return value
     cure = "Write it year first, for example 2026-03-14."
@@ -73,7 +175,23 @@ def date(value: object) -> dt.date:
 
 
 def time(value: object) -> dt.time:
-    """Read a time of day on the 24-hour clock."""
+    """Read a time of day on the 24-hour clock.
+
+    Parameters
+    ----------
+    value : object
+        What stands there: text from a sheet, any value from a job file.
+
+    Returns
+    -------
+    time
+        The time.
+
+    Raises
+    ------
+    UnitError
+        If it is anything else.
+    """
     cure = "Write it on the 24-hour clock, for example 14:30."
     if not isinstance(value, str) or not re.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?", value.strip(), re.ASCII):
         raise UnitError(f"{_shown(value)} is not a time as read here.", cure)
@@ -84,7 +202,23 @@ def time(value: object) -> dt.time:
 
 
 def real(low: float, high: float) -> Reader:
-    """Return a reader of plain numbers from ``low`` to ``high`` (both allowed)."""
+    """Return a reader of plain numbers.
+
+    Parameters
+    ----------
+    low, high : float
+        Least and greatest value that is allowed.
+
+    Returns
+    -------
+    Reader
+        Gives a float.
+
+    Raises
+    ------
+    UnitError
+        By the reader, if the value is anything else.
+    """
 
     def read(value: object) -> float:
         result = _number(value)
@@ -96,21 +230,52 @@ def real(low: float, high: float) -> Reader:
 
 
 def whole(low: int, high: int) -> Reader:
-    """Return a reader of whole numbers from ``low`` to ``high`` (both allowed)."""
+    """Return a reader of whole numbers.
+
+    Parameters
+    ----------
+    low, high : int
+        Least and greatest value that is allowed.
+
+    Returns
+    -------
+    Reader
+        Gives an int.
+
+    Raises
+    ------
+    UnitError
+        By the reader, if the value is anything else.
+    """
 
     def read(value: object) -> int:
         result = _number(value)
         if not low <= result <= high or result != int(result):
-            raise UnitError(
-                f"{_shown(value)} is not possible here.", f"Allowed: whole numbers {low} to {high}."
-            )
+            allowed = f"Allowed: whole numbers {low} to {high}."
+            raise UnitError(f"{_shown(value)} is not possible here.", allowed)
         return int(result)
 
     return read
 
 
 def yes_no(value: object) -> bool:
-    """Read yes or no; true or false in a job file."""
+    """Read yes or no; true or false in a job file.
+
+    Parameters
+    ----------
+    value : object
+        What stands there: text from a sheet, any value from a job file.
+
+    Returns
+    -------
+    bool
+        Yes is true.
+
+    Raises
+    ------
+    UnitError
+        If it is anything else.
+    """
     if isinstance(value, bool):
         return value
     answers = {"yes": True, "no": False, "true": True, "false": False}
@@ -120,7 +285,23 @@ def yes_no(value: object) -> bool:
 
 
 def choice(*allowed: str) -> Reader:
-    """Return a reader of one word or phrase out of a few."""
+    """Return a reader of one word or phrase out of a few.
+
+    Parameters
+    ----------
+    *allowed : str
+        The words, as they are to come out.
+
+    Returns
+    -------
+    Reader
+        Gives one of them, whatever its case and spaces were.
+
+    Raises
+    ------
+    UnitError
+        By the reader, if the value is anything else.
+    """
 
     def read(value: object) -> str:
         for one in allowed:
@@ -134,22 +315,71 @@ def choice(*allowed: str) -> Reader:
     return read
 
 
+def either(read: Reader, **words: object) -> Reader:
+    """Return a reader that takes some plain words as well.
+
+    Parameters
+    ----------
+    read : Reader
+        Reads all else.
+    **words : object
+        What each word means.
+
+    Returns
+    -------
+    Reader
+        Gives a word's meaning, or what ``read`` gives.
+    """
+
+    def read_either(value: object) -> object:
+        if isinstance(value, str) and folded(value) in words:
+            return words[folded(value)]
+        return read(value)
+
+    return read_either
+
+
 def standard_air(value: object) -> str:
-    """Read the name of a standard air."""
+    """Read the name of a standard air.
+
+    Parameters
+    ----------
+    value : object
+        What stands there: text from a sheet, any value from a job file.
+
+    Returns
+    -------
+    str
+        The name as `core.constants` writes it.
+
+    Raises
+    ------
+    UnitError
+        If it is anything else.
+    """
     from core.constants import STANDARD_AIRS
 
     return choice(*STANDARD_AIRS)(value)
 
 
-def pipe(value: object) -> float | None:
-    """Read a pipe's inner diameter; None for a plenum."""
-    if isinstance(value, str) and folded(value) == "plenum":
-        return None
-    return quantity("length", "10 mm", "2000 mm")(value)
-
-
 def strings(value: object) -> tuple[str, ...]:
-    """Read a list of texts; a single one will do."""
+    """Read a list of texts; a single one will do.
+
+    Parameters
+    ----------
+    value : object
+        What stands there: text from a sheet, any value from a job file.
+
+    Returns
+    -------
+    tuple of str
+        The texts.
+
+    Raises
+    ------
+    UnitError
+        If it is anything else.
+    """
     items = [value] if isinstance(value, str) else value
     if not isinstance(items, list) or not items or not all(isinstance(i, str) and i.strip() for i in items):
         raise UnitError(f"{_shown(value)} is not a list of names.", 'Write it as ["one.csv", "two.csv"].')
@@ -160,10 +390,10 @@ def _number(value: object) -> float:
     if isinstance(value, str):
         return units.number(value)
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise UnitError(f"{_shown(value)} is not a number.")
+        raise UnitError(f"{_shown(value)} is not a number.", PLAIN_NUMBER)
     result = float(value)
     if not math.isfinite(result):
-        raise UnitError(f"{_shown(value)} is not a finite number.")
+        raise UnitError(f"{_shown(value)} is not a finite number.", PLAIN_NUMBER)
     return result
 
 
@@ -172,4 +402,4 @@ def _shown(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, dict):
         return "A table"
-    return f"'{value}'" if isinstance(value, str) else f"{value}"
+    return units.quoted(value) if isinstance(value, str) else f"{value}"

@@ -1,305 +1,198 @@
-"""A job from a folder, from bench sheets, or from uploaded bytes: one way for all three."""
+"""Files to a Job: a job folder, bare bench sheets, or the same from memory. One way for all."""
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path, PureWindowsPath
 
-from core import units as unit_reader
-from core.cam import lift_path
-from core.files.jobfile import JobFile, read_job_file
-from core.files.lift_table import read_lift_table
-from core.files.log import Log, did_you_mean, folded
-from core.files.sheet import read_sheet
-from core.files.stages import match_stages, quick_stages
-from core.job import SIDES, BenchSheet, CamLobe, Finding, Job, Problem, Sides, Target
-from core.units import UnitError
+from core.files.assemble import Loaded, assemble
+from core.files.jobfile import NAME, JobFile, NamedFile, read_job_file
+from core.files.log import Log
+from core.files.text import MAX_BYTES, UnreadableError, decode
+from core.job import Problem
+from core.units import quoted
 
-JOB_FILE = "job.toml"
-READ_FROM = {"lift": "lift", "flow": "flow"}  # units that a caller may name for sheets without any
+__all__ = ["Loaded", "load_files", "load_job"]
 
-Fetch = Callable[[str], bytes | Problem]
-
-
-@dataclass(frozen=True)
-class Loaded:
-    """A job, or why there is none: with any problem there is no job."""
-
-    job: Job | None
-    problems: tuple[Problem, ...]
+_UNREAD = (".xlsx", ".xls", ".ods", ".tsv", ".txt", ".toml")
 
 
 def load_job(
-    paths: Iterable[Path], root: Path | None = None, units: Mapping[str, str] | None = None
+    paths: Sequence[Path], root: Path | None = None, units: Mapping[str, str] | None = None
 ) -> Loaded:
     """Read a job folder, or one or more bench sheets.
 
     Parameters
     ----------
-    paths : iterable of Path
-        One folder, or files.
+    paths : sequence of Path
+        One folder, or bench sheets in the order of work where nothing in them tells it.
     root : Path, optional
-        Folder that a job's paths must stay in; the job folder's parent if left out.
+        Folder of all jobs, which a job's own paths may not leave; by default the folder
+        above the job's.
     units : mapping of str to str, optional
-        For sheets that do not say: ``lift`` and ``flow`` a unit, ``test pressure`` a quantity.
+        Used where a sheet does not say: ``lift`` and ``flow`` a unit (``in``, ``cfm``),
+        ``test pressure`` a quantity (``28 inH2O``).
 
     Returns
     -------
     Loaded
-        The job, or every problem with it.
+        The job, or every reason why it cannot be used.
     """
     paths = [Path(path) for path in paths]
-    if len(paths) == 1 and paths[0].is_dir():
-        return _load_folder(paths[0], root, units)
+    folders = [path for path in paths if os.path.isdir(path)]  # unlike Path.is_dir it never raises
+    if len(paths) == 1 and paths[0].name == NAME and os.path.isfile(paths[0]):
+        folders = paths = [paths[0].parent]
+    if len(paths) == 1 and folders:
+        return _load_folder(folders[0], root, units)
+    if not paths:
+        return Loaded(None, (Problem("job", "No file was given.", "Give a job folder or bench sheets."),))
+    problems = [
+        Problem(
+            _shown(str(path)),
+            "A folder and other files cannot be one job.",
+            "Give one folder, or sheets only.",
+        )
+        for path in folders
+    ]
     files: dict[str, bytes] = {}
-    problems = []
-    for path in paths:
-        found = _bytes_of(path, path.name)
-        if path.is_dir():
-            found = Problem(str(path), "This is a folder among files.", "Give one folder, or files only.")
-        elif path.name in files:
-            found = Problem(path.name, "Two files have this name.", "Rename one of the two.")
-        if isinstance(found, Problem):
-            problems.append(found)
-        else:
-            files[path.name] = found
-    name = paths[0].stem if len(paths) == 1 else "quick look"
-    return _build(name, files, _only(files), problems, units)
+    for path, name in zip(paths, _names(paths), strict=True):
+        if path in folders:
+            continue
+        if name in files:
+            problems.append(Problem(name, "The file is given twice.", "Give it once."))
+        _take(path, name, files, problems)
+    first = paths[0]
+    name = first.stem if len(paths) == 1 else os.path.basename(os.path.dirname(os.path.abspath(first)))
+    return load_files(files, _shown(name), units, problems)
 
 
-def load_files(files: Mapping[str, bytes], name: str, units: Mapping[str, str] | None = None) -> Loaded:
-    """Read a job from bytes, an upload say; the names are names and never become paths.
+def load_files(
+    files: Mapping[str, bytes],
+    name: str,
+    units: Mapping[str, str] | None = None,
+    problems: Sequence[Problem] = (),
+) -> Loaded:
+    """Read a job from memory, as after an upload; names are compared, never opened.
 
     Parameters
     ----------
     files : mapping of str to bytes
-        Content under each file's name; one may be a ``job.toml``.
+        Content of each file by its name.
     name : str
-        What to call the job.
+        Name of the job.
     units : mapping of str to str, optional
-        As for load_job.
+        As in ``load_job``.
+    problems : sequence of Problem
+        What has already gone wrong with other files.
 
     Returns
     -------
     Loaded
-        The job, or every problem with it.
+        The job, or every reason why it cannot be used.
     """
-    plain = {PurePosixPath(file.replace("\\", "/")).name: data for file, data in files.items()}
-    return _build(name, plain, _only(plain), [], units)
+    files = dict(files)
+    job_file, log = _read_job_file(files)
+    for named in job_file.named_files() if job_file else ():
+        bare = PureWindowsPath(named.file).name  # an upload has no folders
+        if named.file not in files and bare in files and bare != NAME:
+            files[named.file] = files.pop(bare)
+        elif named.file not in files:
+            log.problem(
+                f"{quoted(named.file)} is not among the files.", "Give that file as well.", named.line
+            )
+    return assemble(files, name, job_file, log, units or {}, problems)
+
+
+def _read_job_file(files: Mapping[str, bytes]) -> tuple[JobFile | None, Log]:
+    log = Log(NAME)
+    if NAME not in files:
+        return None, log
+    try:
+        return read_job_file(decode(files[NAME]), log), log
+    except UnreadableError as error:
+        log.problem(error.text, "A job file is plain text in UTF-8.")
+        return None, log
 
 
 def _load_folder(folder: Path, root: Path | None, units: Mapping[str, str] | None) -> Loaded:
-    root = (root or folder.resolve().parent).resolve()
+    name = _shown(os.path.basename(os.path.abspath(folder)))
+    problems: list[Problem] = []
     files: dict[str, bytes] = {}
-    problems = []
+    unread: list[str] = []
     try:
-        listed = sorted(folder.iterdir(), key=lambda path: path.name)
-    except OSError as error:
-        return Loaded(
-            None, (Problem(folder.name, f"The folder cannot be read: {error.strerror}.", "Check it."),)
-        )
+        folder = folder.resolve()
+        listed = sorted(folder.iterdir(), key=lambda path: (path.name.casefold(), path.name))
+    except (OSError, RuntimeError) as error:
+        return Loaded(None, (_unreadable(name, error),))
     for path in listed:
-        wanted = path.name == JOB_FILE or path.suffix.casefold() == ".csv"
-        if not wanted or path.name.startswith(".") or path.is_dir():
+        if path.name.startswith(".") or not os.path.isfile(path):
             continue
-        found = _bytes_of(path, path.name)
-        if isinstance(found, Problem):
-            problems.append(found)
-        else:
-            files[path.name] = found
+        if path.name == NAME or path.suffix.lower() == ".csv":
+            _take(path, _shown(path.name), files, problems)
+        elif path.suffix.lower() in _UNREAD:
+            unread.append(_shown(path.name))
+    job_file, log = _read_job_file(files)
+    for named in job_file.named_files() if job_file else ():
+        _fetch(named, folder, folder.parent if root is None else root.resolve(), files, log, problems)
+    unread = [one for one in unread if one not in files]
+    if unread:
+        text = "Not read, for they are no bench sheets: {}"
+        log.finding("note", "unread-files", text, (", ".join(unread), "text"))
+    return assemble(files, name, job_file, log, units or {}, problems)
 
-    def fetch(name: str) -> bytes | Problem:
-        path = (folder / name).resolve()
-        if not path.is_relative_to(root):
-            return Problem(JOB_FILE, f"'{name}' lies outside the jobs' folder.", "Copy it to a place inside.")
-        return files[name] if name in files else _bytes_of(path, name)
 
-    return _build(folder.resolve().name, files, fetch, problems, units)
-
-
-def _bytes_of(path: Path, name: str) -> bytes | Problem:
+def _fetch(
+    named: NamedFile, folder: Path, root: Path, files: dict[str, bytes], log: Log, problems: list[Problem]
+) -> None:
+    """Read a file that the job file names, if it lies within the jobs' root."""
     try:
-        return path.read_bytes()
+        path = (folder / named.file).resolve()
+    except (OSError, ValueError, RuntimeError):
+        path = folder / "no such file"
+    if not path.is_relative_to(root):
+        text = f"{quoted(named.file)} lies outside the jobs' folder."
+        log.problem(text, "Move the file into it, and name it there.", named.line)
+    elif not os.path.isfile(path):
+        cure = "Check its name; it is looked for from the job's folder, with '/' between folders."
+        log.problem(f"There is no file {quoted(named.file)}.", cure, named.line)
+    elif path.parent == folder and path.name in files and path.name != NAME:
+        files[named.file] = files.pop(path.name)
+    elif named.file not in files:
+        _take(path, named.file, files, problems)
+
+
+def _take(path: Path, name: str, files: dict[str, bytes], problems: list[Problem]) -> None:
+    """Read one file, no more of it than is needed to see that it is too large."""
+    try:
+        if os.path.exists(path) and not os.path.isfile(path):
+            raise OSError("it is no ordinary file")
+        with open(path, "rb") as stream:
+            files[name] = stream.read(MAX_BYTES + 1)
     except FileNotFoundError:
-        return Problem(name, "The file does not exist.", "Check its name and folder.")
-    except OSError as error:
-        return Problem(name, f"The file cannot be read: {error.strerror}.", "Check that it may be read.")
+        problems.append(Problem(name, "There is no such file.", "Check its name and folder."))
+    except (OSError, ValueError) as error:
+        problems.append(_unreadable(name, error))
 
 
-def _only(files: Mapping[str, bytes]) -> Fetch:
-    def fetch(name: str) -> bytes | Problem:
-        if name in files:
-            return files[name]
-        return Problem(JOB_FILE, f"'{name}' is named here and is not among the files.", "Add that file.")
-
-    return fetch
+def _unreadable(name: str, error: Exception) -> Problem:
+    reason = getattr(error, "strerror", None) or error
+    return Problem(name, f"It cannot be read: {reason}.", "Check its name, and that it may be opened.")
 
 
-def _build(
-    name: str,
-    files: dict[str, bytes],
-    fetch: Fetch,
-    problems: list[Problem],
-    units: Mapping[str, str] | None,
-) -> Loaded:
-    problems = [*problems, *_unit_problems(units or {})]
-    if problems and not files:
-        return Loaded(None, tuple(problems))
-    findings: list[Finding] = []
-    used = dict(files)
-    spec: JobFile | None = None
-
-    def take(log: Log) -> None:
-        problems.extend(log.problems)
-        findings.extend(log.findings)
-
-    if JOB_FILE in files:
-        spec, log = read_job_file(JOB_FILE, files[JOB_FILE])
-        take(log)
-        if spec is None:
-            return Loaded(None, tuple(problems))
-    apart: set[str] = {JOB_FILE}
-    target, cams = None, Sides(None, None)
-    if spec is not None:
-        apart |= {*spec.target_sheets, *(table for _, table in spec.lift_tables.items() if table)}
-        cams = Sides(*(_cam(spec, side, fetch, used, take) for side in SIDES))
-        target = _target(spec, fetch, used, units, take)
-    sheets = []
-    for file, data in files.items():
-        if file in apart:
-            continue
-        sheet, log = read_sheet(file, data, units)
-        take(log)
-        if sheet is not None:
-            sheets.append(sheet)
-    if not sheets and not problems:
-        problems.append(Problem(name, "There is no bench sheet.", "Add at least one CSV file of readings."))
-    if spec is not None and spec.stages:
-        stages, sheets, log = match_stages(spec.stages, sheets, JOB_FILE)
-    else:
-        stages, sheets, log = quick_stages(sheets)
-    take(log)
-    problems += _bench_problems(spec, [*sheets, *(target.sheets if target else ())])
-    if problems:
-        return Loaded(None, tuple(dict.fromkeys(problems)))
-    stated = dict(spec.stated) if spec else {}
-    stated.setdefault("title", name)
-    return Loaded(
-        Job(
-            name=name,
-            stages=stages,
-            sheets=tuple(sheets),
-            fingerprint=_fingerprint(used),
-            engine=spec.engine if spec else None,
-            valves=spec.valves if spec else Sides(None, None),
-            cams=cams,
-            benches=spec.benches if spec else (),
-            target=target,
-            findings=tuple(findings),
-            **stated,
-        ),
-        (),
-    )
+def _shown(name: str) -> str:
+    """Return a file's name as it can be printed, even where its bytes are no text."""
+    return name.encode("utf-8", "replace").decode("utf-8")
 
 
-def _cam(
-    spec: JobFile, side: str, fetch: Fetch, used: dict[str, bytes], take: Callable[[Log], None]
-) -> CamLobe | None:
-    lobe, file = spec.cams[side], spec.lift_tables[side]
-    if lobe is None or file is None:
-        return lobe
-    log = Log(file)
-    data = fetch(file)
-    if isinstance(data, Problem):
-        log.problems.append(replace(data, line=spec.lines.get((side, "cam", "lift_table"))))
-    else:
-        used[file] = data
-        lobe = replace(lobe, table=read_lift_table(data, log))
-        try:
-            if not log.problems:
-                lift_path(lobe)
-        except ValueError as error:
-            log.problem(str(error), "Check the table.")
-    take(log)
-    return lobe
-
-
-def _target(
-    spec: JobFile,
-    fetch: Fetch,
-    used: dict[str, bytes],
-    units: Mapping[str, str] | None,
-    take: Callable[[Log], None],
-) -> Target | None:
-    if spec.target_name is None:
-        return None
-    sheets = []
-    for file in spec.target_sheets:
-        data = fetch(file)
-        if isinstance(data, Problem):
-            log = Log(file)
-            log.problems.append(replace(data, line=spec.lines.get(("target", "sheets"))))
-        else:
-            used[file] = data
-            sheet, log = read_sheet(file, data, units)
-            if sheet is not None:
-                sheets.append(replace(sheet, role="target", stage=spec.target_name))
-        take(log)
-    return Target(spec.target_name, tuple(sheets), spec.target_valves)
-
-
-def _bench_problems(spec: JobFile | None, sheets: list[BenchSheet]) -> list[Problem]:
-    """Check each sheet against the bench that read it."""
-    benches = spec.benches if spec else ()
-    known = {folded(bench.name): bench for bench in benches if bench.name is not None}
-    problems = []
-    for sheet in sheets:
-        if sheet.bench is not None and benches and folded(sheet.bench) not in known:
-            hint = did_you_mean(sheet.bench, [bench.name for bench in benches if bench.name])
-            text = f"Bench '{sheet.bench}' is not in {JOB_FILE}{hint}."
-            problems.append(Problem(sheet.file, text, "Add it as [[bench]].", sheet.line_of("bench")))
-            continue
-        bench = known.get(folded(sheet.bench)) if sheet.bench else (benches[0] if benches else None)
-        meter = bench.meter if bench else "volume flow"
-        for side, readings in sheet.readings.items():
-            read = {_meter_of(reading) for reading in readings}
-            if read - {meter}:
-                text = f"The {side} readings are {' and '.join(sorted(read))}, the bench reads {meter}."
-                cure = f'Mend the unit in the column head, or write meter = "{sorted(read)[0]}" in [[bench]].'
-                problems.append(Problem(sheet.file, text, cure, readings[0].line))
-    return problems
-
-
-def _meter_of(reading: object) -> str:
-    for field, meter in (
-        ("flow_m3_s", "volume flow"),
-        ("range_fraction", "percent of range"),
-        ("plate_drop_pa", "plate pressure drop"),
-    ):
-        if getattr(reading, field) is not None:
-            return meter
-    return "mass flow"
-
-
-def _unit_problems(units: Mapping[str, str]) -> list[Problem]:
-    problems = []
-    for name, value in units.items():
-        try:
-            if name == "test pressure":
-                unit_reader.parse(value, "test pressure")
-            else:
-                unit_reader.factor(value, (READ_FROM[name],))
-        except UnitError as error:
-            problems.append(Problem(f"the {name} given", error.text, error.cure))
-    return problems
-
-
-def _fingerprint(files: Mapping[str, bytes]) -> str:
-    digest = hashlib.sha256()
-    for name, data in sorted(files.items()):
-        for part in (name.encode("utf-8"), data):
-            digest.update(len(part).to_bytes(8, "big") + part)
-    text = digest.hexdigest()[:8]
-    return f"{text[:4]}-{text[4:]}"
+def _names(paths: Sequence[Path]) -> list[str]:
+    """Return how to call files: by name, with folders where two have the same."""
+    names = [_shown(path.name) for path in paths]
+    if len(set(names)) == len(names):
+        return names
+    absolute = [path.absolute() for path in paths]
+    try:
+        common = os.path.commonpath([path.parent for path in absolute])
+    except ValueError:  # on two drives
+        return [_shown(str(path)) for path in paths]
+    return [_shown(path.relative_to(common).as_posix()) for path in absolute]

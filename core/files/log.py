@@ -20,7 +20,7 @@ class Log:
 
     def problem(self, text: str, cure: str, line: int | None = None, column: str | None = None) -> None:
         """Add a reason why the file cannot be used."""
-        self.problems.append(Problem(self.file, text, cure, line, column))
+        self.problems.append(Problem(self.file, " ".join(text.split()), cure, line, column))
 
     def refuse(self, error: UnitError, line: int | None = None, column: str | None = None) -> None:
         """Add an unreadable number or quantity."""
@@ -40,18 +40,57 @@ class Log:
 
 
 def folded(name: str) -> str:
-    """Return a name as names are compared: case folded, spaces collapsed."""
+    """Return a name as names are compared: case folded, spaces collapsed.
+
+    Parameters
+    ----------
+    name : str
+        As written.
+
+    Returns
+    -------
+    str
+        For comparing only.
+    """
     return " ".join(name.split()).casefold()
 
 
 def nearest(name: str, names: Iterable[str], cutoff: float = 0.7) -> str | None:
-    """Return the one of ``names`` that was probably meant, None where nothing is close."""
+    """Return the name that was probably meant.
+
+    Parameters
+    ----------
+    name : str
+        As written.
+    names : iterable of str
+        Names that exist.
+    cutoff : float
+        How like they must be, 0 to 1.
+
+    Returns
+    -------
+    str or None
+        One of ``names``, None where nothing is close.
+    """
     by_folded = {folded(n): n for n in names}
     near = difflib.get_close_matches(folded(name), by_folded, n=1, cutoff=cutoff)
     return by_folded[near[0]] if near else None
 
 
 def did_you_mean(name: str, names: Iterable[str]) -> str:
-    """Return `` (did you mean 'x'?)``, or nothing."""
+    """Return a hint at the name that was probably meant, to follow a sentence's last word.
+
+    Parameters
+    ----------
+    name : str
+        As written.
+    names : iterable of str
+        Names that exist.
+
+    Returns
+    -------
+    str
+        `` (did you mean 'x'?)``, or nothing.
+    """
     near = nearest(name, names)
     return f" (did you mean '{near}'?)" if near else ""

@@ -14,9 +14,9 @@ from core.files.text import UnreadableError, decode
 from core.job import Air, BenchSheet, Certificate, Printed, Role, Setup
 from core.units import UnitError
 
-_TEMPERATURE = quantity("temperature", "-60 degC", "120 degC")
-_TEST_PRESSURE = quantity("test pressure", "0.1 inH2O", "150 inH2O")
-_FLOW = quantity("flow", "0.001 L/s", "5 m3/s")
+_STREAM = quantity(*fields.STREAM)
+_TEST_PRESSURE = quantity(*fields.TEST_PRESSURE)
+_FLOW = quantity(*fields.FLOW)
 
 _PARTS: dict[str, dict[str, Field]] = {
     "sheet": {
@@ -31,12 +31,12 @@ _PARTS: dict[str, dict[str, Field]] = {
         "note": Field("note", fields.text),
     },
     "air": {
-        "barometer": Field("barometer_pa", quantity("barometer", "400 hPa", "1100 hPa")),
-        "altitude": Field("altitude_m", quantity("altitude", "-500 m", "6000 m")),
-        "air temperature": Field("air_temperature_k", _TEMPERATURE),
+        "barometer": Field("barometer_pa", quantity("barometer", "500 hPa", "1100 hPa")),
+        "altitude": Field("altitude_m", quantity("altitude", "-500 m", "5000 m")),
+        "air temperature": Field("air_temperature_k", quantity(*fields.ROOM)),
         "humidity": Field("humidity", quantity("fraction", "0 %", "100 %")),
-        "meter temperature": Field("meter_temperature_k", _TEMPERATURE),
-        "piece temperature": Field("piece_temperature_k", _TEMPERATURE),
+        "meter temperature": Field("meter_temperature_k", _STREAM),
+        "piece temperature": Field("piece_temperature_k", _STREAM),
         "test pressure": Field("test_pressure_pa", _TEST_PRESSURE),
     },
     "fixture": {

@@ -1,114 +1,129 @@
-"""Which sheet belongs to which stage, and in which order the stages were done."""
+"""Which stage a sheet belongs to, and the order of work where no job file states it."""
 
 from __future__ import annotations
 
-import datetime as dt
-import itertools
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
+from typing import Any
 
+from core.files.jobfile import NAME
 from core.files.log import Log, did_you_mean, folded
 from core.job import BenchSheet, Problem, Stage
 
-Sorted = tuple[tuple[Stage, ...], list[BenchSheet], Log]
 
-
-def match_stages(stages: Sequence[Stage], sheets: Sequence[BenchSheet], job_file: str) -> Sorted:
-    """Match sheets to the stages that a job file lists.
+def with_stages(
+    sheets: list[BenchSheet], stages: tuple[Stage, ...], log: Log
+) -> tuple[tuple[Stage, ...], list[BenchSheet]]:
+    """Give each sheet its stage.
 
     Parameters
     ----------
-    stages : sequence of Stage
-        In the order of work.
-    sheets : sequence of BenchSheet
+    sheets : list of BenchSheet
         As read.
-    job_file : str
-        Name of the job file, for messages.
+    stages : tuple of Stage
+        From the job file; without any they are taken from the sheets.
+    log : Log
+        Takes problems and findings.
 
     Returns
     -------
-    tuple
-        The stages, the sheets with their stage's name as the job file writes it, a log.
+    tuple of (tuple of Stage, list of BenchSheet)
+        Stages in the order of work, and sheets with their stage's name as the job file writes it.
     """
-    log = Log(job_file)
     names = {folded(stage.name): stage.name for stage in stages}
-    matched = []
-    for sheet in sheets:
-        if sheet.role in ("calibration", "leak") and sheet.stage is None:
-            matched.append(sheet)
-            continue
-        stated = sheet.stage or PurePosixPath(sheet.file).stem
-        name = names.get(folded(stated))
-        if name is None:
-            hint = did_you_mean(stated, names.values())
-            text = f"Stage '{stated}' is not in {job_file}{hint}."
-            cure = f"Stages there: {', '.join(names.values())}. Mend '# stage:' or add a [[stage]]."
-            log.problems.append(Problem(sheet.file, text, cure, sheet.line_of("stage")))
-        else:
-            matched.append(replace(sheet, stage=name))
-    measured = {sheet.stage for sheet in matched if sheet.role == "stage"}
-    for stage in stages:
-        if stage.name not in measured and not stage.planned:
-            log.finding(
-                "note",
-                "stage-without-sheets",
-                "Stage {} has no bench sheet.",
-                (stage.name, "text"),
-                cure="Add its sheets, or write planned = true.",
-                line=stage.line,
-            )
-    return tuple(stages), matched, log
-
-
-def quick_stages(sheets: Sequence[BenchSheet]) -> Sorted:
-    """Put sheets without a job file into stages: by date and time, then order, then as given.
-
-    Parameters
-    ----------
-    sheets : sequence of BenchSheet
-        In the order given.
-
-    Returns
-    -------
-    tuple
-        The stages in order of work, the sheets with their stage's name, a log.
-    """
-    log = Log(sheets[0].file if sheets else "")
-    named = []
+    done = []
+    groups: dict[str, list[BenchSheet]] = {}
     for sheet in sheets:
         if sheet.role == "stage":
-            named.append(replace(sheet, stage=sheet.stage or PurePosixPath(sheet.file).stem))
-        else:
-            named.append(sheet)
-    first: dict[str, tuple[str, tuple[object, ...]]] = {}
-    for sheet in named:
-        if sheet.role != "stage":
-            continue
-        key = folded(sheet.stage)
-        name, when = first.get(key, (sheet.stage, _when(sheet)))
-        first[key] = (name, min(when, _when(sheet)))
-    order = sorted(first.values(), key=lambda entry: entry[1])
-    if any(one[1] == other[1] for one, other in itertools.pairwise(order)):
+            stated = sheet.stage or PurePosixPath(sheet.file).stem
+            if stages and folded(stated) not in names:
+                log.problems.append(_unclaimed(sheet, stated, list(names.values())))
+            name = (
+                names.setdefault(folded(stated), stated) if not stages else names.get(folded(stated), stated)
+            )
+            sheet = replace(sheet, stage=name)
+            groups.setdefault(name, []).append(sheet)
+        done.append(sheet)
+    if stages:
+        for stage in stages:
+            if stage.name not in groups and not stage.planned:
+                log.finding(
+                    "note",
+                    "stage-without-sheets",
+                    "The stage '{}' has no bench sheet.",
+                    (stage.name, "text"),
+                    line=stage.line,
+                )
+        return stages, done
+    ordered, tied = in_order_of_work([StageSheets(name, tuple(group)) for name, group in groups.items()])
+    for same in tied:
         log.finding(
             "look",
-            "order-unsure",
-            "Nothing on the sheets says in which order the stages were done; they are taken as: {}.",
-            (", ".join(name for name, _ in order), "text"),
-            cure="If that is wrong, add # date: and # time:, or # order: 1, 2, 3.",
+            "order-of-work",
+            "Nothing on the sheets tells the order of these stages; taken as given: {}",
+            (", ".join(same), "text"),
+            cure="Add '# date: 2026-03-14', and '# time:' or '# order: 1' where the day is the same.",
         )
-    names = {key: name for key, (name, _) in first.items()}
-    matched = [
-        replace(sheet, stage=names[folded(sheet.stage)]) if sheet.role == "stage" else sheet
-        for sheet in named
-    ]
-    return tuple(Stage(name) for name, _ in order), matched, log
+    return tuple(Stage(group.name) for group in ordered), done
 
 
-def _when(sheet: BenchSheet) -> tuple[object, ...]:
-    """Return a sort key; what is not stated comes last."""
-    return (
-        sheet.date or dt.date.max,
-        sheet.time or dt.time.max,
-        float("inf") if sheet.order is None else sheet.order,
+def _unclaimed(sheet: BenchSheet, stated: str, names: list[str]) -> Problem:
+    where = f"The stage '{stated}'" + ("" if sheet.stage else ", from the file's name,")
+    return Problem(
+        sheet.file,
+        f"{where} is not in {NAME}{did_you_mean(stated, names)}.",
+        f"Write '# stage:' as one of: {', '.join(names)}; or add a [[stage]].",
+        sheet.line_of("stage"),
     )
+
+
+@dataclass(frozen=True)
+class StageSheets:
+    """A stage's name and its bench sheets, in the order given."""
+
+    name: str
+    sheets: tuple[BenchSheet, ...]
+
+    def first(self, attribute: str) -> Any:
+        """Return the least date, time or order on the sheets; the time that of the first day."""
+        sheets = self.sheets
+        if attribute == "time":
+            day = self.first("date")
+            sheets = tuple(sheet for sheet in sheets if sheet.date == day)
+        values = [getattr(sheet, attribute) for sheet in sheets]
+        return min((value for value in values if value is not None), default=None)
+
+
+def in_order_of_work(stages: Sequence[StageSheets]) -> tuple[list[StageSheets], list[list[str]]]:
+    """Sort stages by date, time and stated order, each only where it tells all of them apart.
+
+    Parameters
+    ----------
+    stages : sequence of StageSheets
+        Stages in the order given.
+
+    Returns
+    -------
+    tuple of (list of StageSheets, list of list of str)
+        Stages in the order of work, and the names of those that nothing but the order
+        given tells apart, group by group.
+    """
+    tied: list[list[str]] = []
+    done = _sorted(list(stages), ["date", "time", "order"], tied)
+    return done, tied
+
+
+def _sorted(group: list[StageSheets], criteria: list[str], tied: list[list[str]]) -> list[StageSheets]:
+    if len(group) < 2:
+        return group
+    if not criteria:
+        tied.append([stage.name for stage in group])
+        return group
+    key: Callable[[StageSheets], Any] = lambda stage: stage.first(criteria[0])  # noqa: E731
+    if any(key(stage) is None for stage in group):
+        return _sorted(group, criteria[1:], tied)
+    result: list[StageSheets] = []
+    for value in sorted({key(stage) for stage in group}):
+        result += _sorted([stage for stage in group if key(stage) == value], criteria[1:], tied)
+    return result

@@ -20,8 +20,11 @@ _COMMA_DECIMAL = re.compile(r"[+\-\u2212]?(?:\d{4,},\d+|0*,\d+|0\d*,\d+|\d+,(?:\
 _POINT_DECIMAL = re.compile(
     r"[+\-\u2212]?(?:\d{4,}\.\d+|0*\.\d+|0\d*\.\d+|\d+\.(?:\d{1,2}|\d{4,}))", re.ASCII
 )
+_KEY_WITHOUT_MARK = re.compile(r"[^\W\d][\w ]*:\s")
 _WORD = re.compile(r"[^\W\d_]{3}")
 _DIGIT = re.compile(r"\d")
+
+_REMARK = "A remark belongs below the table, or behind a '#'."
 
 Row = tuple[int, list[str]]
 
@@ -49,13 +52,28 @@ class Table:
 
 
 def split(text: str, log: Log) -> Table | None:
-    """Split a sheet's text into its parts; None, with a problem in the log, where that fails."""
+    """Split a sheet's text into its parts.
+
+    Parameters
+    ----------
+    text : str
+        The whole file.
+    log : Log
+        Takes problems.
+
+    Returns
+    -------
+    Table or None
+        The parts; None, with a problem in the log, where there is no table.
+    """
     comments, body, numbers = [], [], []
     delimiter = ""
     for line_number, line in enumerate(_LINE_END.split(text), start=1):
         content = line.strip(" \t,;\u00a0")
         if content.startswith(("#", '"#')):
             comments.append((line_number, _comment(content)))
+        elif not body and _KEY_WITHOUT_MARK.match(content):
+            log.problem(f"'{content}' stands outside the table.", "Begin such a line with '#'.", line_number)
         elif not body and line.lower().startswith("sep=") and len(line.strip()) == 5:
             delimiter = line.strip()[4]  # written by some spreadsheets
         elif content:
@@ -138,18 +156,33 @@ def _fits(heads: list[Head], rows: list[Row], log: Log) -> bool:
             "Split it, or check that it is the right file.",
         )
         return False
-    for line, cells in rows:
-        if len(cells) > len(heads) and any(cell.strip() for cell in cells[len(heads) :]):
-            log.problem(
-                f"This row has {len(cells)} cells, but there are {len(heads)} column heads.",
-                "Take the surplus away, or give it a head; a decimal comma needs ';' between cells.",
-                line,
-            )
+    wide = [(line, len(cells)) for line, cells in rows if any(map(str.strip, cells[len(heads) :]))]
+    if wide:
+        line, count = wide[0]
+        others = f" (likewise lines {', '.join(str(n) for n, _ in wide[1:4])})" if len(wide) > 1 else ""
+        log.problem(
+            f"This row has {count} cells, but there are {len(heads)} column heads{others}.",
+            "Take the surplus away, or give it a head; a decimal comma needs ';' between cells.",
+            line,
+        )
     return True
 
 
 def cells_of(head: Head, table: Table) -> list[str]:
-    """Return one column's cells, blank where a row is short."""
+    """Return one column's cells.
+
+    Parameters
+    ----------
+    head : Head
+        The column.
+    table : Table
+        The table that it stands in.
+
+    Returns
+    -------
+    list of str
+        A cell a row, blank where a row is short.
+    """
     i = head.index
     return [cells[i].strip() if i < len(cells) else "" for _, cells in table.rows]
 
@@ -157,7 +190,26 @@ def cells_of(head: Head, table: Table) -> list[str]:
 def numbers_of(
     head: Head, table: Table, scale: float, offset: float, log: Log, *, fractions: bool = False
 ) -> list[float | None]:
-    """Return one column in SI, None where a cell is blank; bad cells go to the log."""
+    """Return one column's numbers in SI.
+
+    Parameters
+    ----------
+    head : Head
+        The column.
+    table : Table
+        The table that it stands in.
+    scale, offset : float
+        To SI: ``number * scale + offset``.
+    log : Log
+        Takes cells that are no numbers.
+    fractions : bool
+        Read ``3/16`` as well.
+
+    Returns
+    -------
+    list of (float or None)
+        A number a row; None where the cell is blank, nan where it is in the log.
+    """
     values: list[float | None] = []
     for (line, _), cell in zip(table.rows, cells_of(head, table), strict=True):
         if cell in BLANKS:
@@ -166,7 +218,9 @@ def numbers_of(
         try:
             value = number(cell, fractions=fractions, decimal_comma=table.decimal_comma)
         except UnitError as error:
-            log.refuse(error, line, head.text)
+            log.problem(
+                error.text, _REMARK if _WORD.search(cell) and " " in cell else error.cure, line, head.text
+            )
             value = math.nan  # keeps its place, compares with nothing
         values.append(value * scale + offset)
     return values

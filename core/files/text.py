@@ -25,7 +25,7 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f]")
+CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x84\x86-\x9f]")
 _UTF8_SEQUENCE = re.compile(rb"[\xc2-\xdf][\x80-\xbf]|[\xe0-\xef][\x80-\xbf]{2}|[\xf0-\xf4][\x80-\xbf]{3}")
 
 
@@ -58,7 +58,7 @@ def decode(data: bytes) -> str:
     """
     if len(data) > MAX_BYTES:
         raise UnreadableError(
-            f"The file has {len(data) / 1e6:.1f} MB; up to {MAX_BYTES / 1e6:.0f} MB is read.",
+            f"The file is larger than {MAX_BYTES / 1e6:.0f} MB; more is not read.",
             "Split it, or check that it is the right file.",
         )
     for magic, what, cure in _MAGIC:
@@ -67,7 +67,7 @@ def decode(data: bytes) -> str:
     text = _text(data)
     if not text.strip():
         raise UnreadableError("The file is empty.", "Check that it was saved, or take it away.")
-    if _CONTROL.search(text):
+    if CONTROL.search(text):
         raise UnreadableError("The file holds binary data, not plain text.", _AS_UTF8)
     return text
 

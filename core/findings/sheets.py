@@ -100,11 +100,11 @@ ANY = (
 )
 CHECKS = (
     Matter(
-        "check-sheets-kept",
+        "no-certified-flow",
         "look",
-        lambda s: True,
-        "of a calibration or a leak test: kept with the job, and not applied to any flow.",
-        "",
+        lambda s: s.role == "calibration" and s.certificate.flow_m3_s is None,
+        "of a calibration without a certified flow: no factor can be worked out.",
+        "Add # certified flow: 100 L/s, with # certified at: and # certified air:.",
     ),
 )
 

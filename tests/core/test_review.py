@@ -224,7 +224,7 @@ def test_without_a_test_pressure_nothing_is_scaled_and_nothing_is_clear_against_
     stages = {
         "a": [sheet(FLOWS, "a.csv", air=silent)],
         "b": [sheet(times(1.1), "b.csv", air=silent)],
-        "c": [sheet(times(1.2), "c.csv", air=replace(AIR, test_pressure_pa=10 * INCH_WATER_PA))],
+        "c": [sheet(times(0.7), "c.csv", air=replace(AIR, test_pressure_pa=10 * INCH_WATER_PA))],
     }
     engine = Engine(cylinders=4)
     result = review(job(stages, engine=engine, valves=Sides(Valve(0.04, 1), None)))

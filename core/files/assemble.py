@@ -1,0 +1,198 @@
+"""Parts to a Job: every file read, each sheet given its stage and bench, and what does not fit."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
+
+from core import units
+from core.files.benches import with_benches
+from core.files.camtable import read_lift_table
+from core.files.jobfile import NAME, JobFile
+from core.files.log import Log, folded
+from core.files.sheet import read_sheet
+from core.files.stages import with_stages
+from core.job import BenchSheet, CamLobe, Finding, Job, Problem, Sides, Target
+from core.units import UnitError
+
+_UNIT_KINDS = {"lift": ("lift",), "flow": ("flow", "mass flow", "pressure", "fraction")}
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A job that was read, or every reason why it cannot be used."""
+
+    job: Job | None
+    problems: tuple[Problem, ...]
+
+
+def assemble(
+    files: Mapping[str, bytes],
+    name: str,
+    job_file: JobFile | None,
+    log: Log,
+    given_units: Mapping[str, str],
+    problems: Sequence[Problem] = (),
+) -> Loaded:
+    """Build a job from the bytes of its files and its job file, if it has one.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Content of each file by its name.
+    name : str
+        Name of the job.
+    job_file : JobFile or None
+        The job file, already read; ``log`` holds what is wrong with it.
+    log : Log
+        Log of the job file.
+    given_units : mapping of str to str
+        Units and test pressure for sheets that state none.
+    problems : sequence of Problem
+        What has already gone wrong with other files.
+
+    Returns
+    -------
+    Loaded
+        The job, or every reason why it cannot be used.
+    """
+    if wrong := _bad_units(given_units):
+        return Loaded(None, (*problems, *log.problems, *wrong))
+    logs = [log]
+    apart = {NAME, *(named.file for named in job_file.named_files())} if job_file else {NAME}
+    own = [file for file in files if file not in apart and not _is_hidden(file)]
+    sheets = _sheets(own, files, given_units, logs)
+    values: dict[str, object] = {"title": name}
+    if job_file:
+        sheets += _target_sheets(files, job_file, given_units, logs)
+        values |= job_file.values
+        values["cams"] = _cams(files, job_file, logs)
+    fitting = Log(NAME if job_file else name)
+    logs.append(fitting)
+    if not own and not problems:
+        fitting.problem("There are no bench sheets.", "Add a CSV file for each set-up on the bench.")
+    elif job_file or NAME not in files:
+        sheets = _one_spelling(sheets)
+        whole = not problems and not any(one.problems for one in logs)
+        sheets, values["benches"] = with_benches(sheets, values.get("benches", ()), fitting)
+        values["stages"], sheets = with_stages(sheets, job_file.stages if job_file else (), fitting)
+        values["target"] = _target(sheets, job_file, fitting)
+        if whole and not values["stages"]:
+            fitting.problem("No sheet is of a stage of work.", "Add the sheets of at least one stage.")
+    problems = [*problems, *(problem for one in logs for problem in one.problems)]
+    if problems:
+        places = {file: i for i, file in enumerate(files) if file != NAME}
+        return Loaded(None, tuple(sorted(problems, key=lambda p: (places.get(p.file, -1), p.line or 0))))
+    if not job_file:
+        fitting.findings = [replace(finding, file=None) for finding in fitting.findings]
+    values["findings"] = _with_stages([f for one in logs for f in one.findings], sheets)
+    values["sheets"] = tuple(sheet for sheet in sheets if sheet.role != "target")
+    return Loaded(Job(name=name, fingerprint=fingerprint(files), **values), ())
+
+
+def fingerprint(files: Mapping[str, bytes]) -> str:
+    """Return a short hash of a job's files, the same wherever the job lies.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Content of each file by its name.
+
+    Returns
+    -------
+    str
+        Eight hexadecimal digits, as ``7f3c-91ae``.
+    """
+    digest = hashlib.sha256()
+    for name in sorted(files):
+        for part in (name.encode("utf-8", "surrogatepass"), files[name]):
+            digest.update(len(part).to_bytes(8, "big") + part)
+    text = digest.hexdigest()
+    return f"{text[:4]}-{text[4:8]}"
+
+
+def _bad_units(given: Mapping[str, str]) -> list[Problem]:
+    problems = []
+    for what, text in given.items():
+        try:
+            if what in _UNIT_KINDS:
+                units.factor(text, _UNIT_KINDS[what])
+            else:
+                units.parse(text, what)
+        except UnitError as error:
+            problems.append(Problem(f"--{what.replace(' ', '-')}", error.text, error.cure))
+    return problems
+
+
+def _is_hidden(file: str) -> bool:
+    parts = PurePosixPath(file).parts
+    return any(part.startswith(".") and part != ".." for part in parts) or "history" in parts[:-1]
+
+
+def _sheets(
+    names: Iterable[str], files: Mapping[str, bytes], given_units: Mapping[str, str], logs: list[Log]
+) -> list[BenchSheet]:
+    sheets = []
+    for name in names:
+        sheet, log = read_sheet(name, files[name], given_units)
+        logs.append(log)
+        if sheet:
+            sheets.append(sheet)
+    return sheets
+
+
+def _one_spelling(sheets: Sequence[BenchSheet]) -> list[BenchSheet]:
+    """Write names that differ in case and spaces only as the first sheet does: they are one port."""
+    spellings: dict[tuple[str, str], str] = {}
+    done = []
+    for sheet in sheets:
+        names = {key: getattr(sheet, key) for key in ("port", "setup", "bench")}
+        first = {k: spellings.setdefault((k, folded(name)), name) for k, name in names.items() if name}
+        done.append(sheet if all(names[key] == first[key] for key in first) else replace(sheet, **first))
+    return done
+
+
+def _cams(files: Mapping[str, bytes], job_file: JobFile, logs: list[Log]) -> Sides[CamLobe | None]:
+    cams = dict(job_file.values["cams"].items())
+    for side, named in job_file.lift_tables.items():
+        if named.file in files:
+            cams[side], log = read_lift_table(named.file, files[named.file])
+            logs.append(log)
+    return Sides(**cams)
+
+
+def _target_sheets(
+    files: Mapping[str, bytes], job_file: JobFile, given_units: Mapping[str, str], logs: list[Log]
+) -> list[BenchSheet]:
+    named = [one.file for one in job_file.target.sheets if one.file in files] if job_file.target else []
+    sheets = _sheets(named, files, given_units, logs)
+    for sheet in sheets:
+        if sheet.role in ("calibration", "leak"):
+            text = f"A {sheet.role} sheet cannot be a target."
+            line = sheet.line_of("role")
+            logs[0].problems.append(Problem(sheet.file, text, "Name a sheet of readings.", line))
+    return [replace(sheet, role="target") for sheet in sheets]
+
+
+def _target(sheets: Sequence[BenchSheet], job_file: JobFile | None, log: Log) -> Target | None:
+    found = [sheet for sheet in sheets if sheet.role == "target"]
+    stated = job_file.target if job_file else None
+    if not found:
+        return None
+    names = {folded(n): n for n in (sheet.stage or PurePosixPath(sheet.file).stem for sheet in found)}
+    if len(names) > 1 and not (stated and stated.name):
+        log.problem(
+            f"The target sheets name several castings: {', '.join(names.values())}.",
+            "A job has one target: give them one '# stage:', or leave some out.",
+        )
+    name = (stated and stated.name) or next(iter(names.values()))
+    found = [replace(sheet, stage=name) for sheet in found]
+    return Target(name, tuple(found), stated.valves if stated else Sides(None, None))
+
+
+def _with_stages(findings: Sequence[Finding], sheets: Sequence[BenchSheet]) -> tuple[Finding, ...]:
+    """Say of which stage the file is that a finding is about."""
+    stages = {sheet.file: sheet.stage for sheet in sheets}
+    return tuple(replace(finding, stage=stages.get(finding.file)) for finding in findings)

@@ -1,0 +1,202 @@
+"""Every sweep of a side beside the others, in logarithms: what one reading or sheet does alone.
+
+Work on a head changes its curve smoothly; a slip changes one cell, or one sheet. So the
+sweeps of a stage are laid on each other; a stage with fewer than three is laid on the other
+stages, and each of its readings on its own neighbours there. What is left of a reading is
+judged against what this bench usually leaves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.job import BenchSheet, Reading
+from core.measured import LIFT_DIGITS, slope
+from core.rows import Rows
+
+Array = NDArray[np.float64]
+
+ROUNDS = 3  # of the median polish; levels and curves settle in two
+ENOUGH = 3  # sweeps of one stage, for a median that one slip cannot move
+NEIGHBOURS = 4  # readings that foretell one between them, by a parabola
+LEAST_SCATTER = 0.0015  # a bench that seems to repeat better has too few readings to tell (judgement)
+
+
+@dataclass(frozen=True, eq=False)
+class Profiles:
+    """k sweeps of one side over the n lifts of all of them; nan where a sweep has no reading."""
+
+    sheets: tuple[BenchSheet, ...]
+    lift_m: Array
+    readings: tuple[tuple[Reading | None, ...], ...]
+    log_flow: Array  # (k, n)
+    residual: Array  # (k, n) what is left of each reading, relative
+    score: Array  # (k, n) that, over what is usual
+    level: Array  # (k,) how far the sweep lies above the middle of all
+    stage_level: Array  # (k,) how far above the middle of its stage; nan where it is alone
+
+
+def profiles(parts: Sequence[Rows]) -> Profiles | None:
+    """Return the sweeps of one side laid beside each other.
+
+    Parameters
+    ----------
+    parts : sequence of Rows
+        Readings of one side, bench by bench.
+
+    Returns
+    -------
+    Profiles or None
+        None without readings.
+
+    References
+    ----------
+    Median polish: Tukey, Exploratory Data Analysis (1977), from memory.
+    """
+    sweeps = [(rows, sheet, mine) for rows in parts for sheet, mine in rows.by_sheet()]
+    if not sweeps:
+        return None
+    lifts = np.unique(np.concatenate([np.round(rows.lift_m, LIFT_DIGITS) for rows in parts]))
+    log_flow = np.full((len(sweeps), lifts.size), np.nan)
+    readings: list[list[Reading | None]] = [[None] * lifts.size for _ in sweeps]
+    for k, (rows, _, mine) in enumerate(sweeps):
+        columns = np.searchsorted(lifts, np.round(rows.lift_m[mine], LIFT_DIGITS)).tolist()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            log_flow[k, columns] = np.log(rows.flow_m3_s[mine])
+        for column, reading in zip(columns, rows.readings[mine], strict=True):
+            readings[k][column] = reading
+    log_flow[~np.isfinite(log_flow)] = np.nan
+    bench = sweeps[0][0].bench
+    middle = np.exp(_median(log_flow, 0))
+    steepness = np.nan_to_num(slope(lifts, middle) / middle)
+    # Where the curve is steep, setting the lift decides how well a reading repeats.
+    steep = steepness * bench.lift_setting_m > bench.repeatability / 2
+    residual, spread, stage_level = _left_over(
+        lifts, log_flow, [_stage(sheet) for _, sheet, _ in sweeps], np.where(steep, steepness, 0.0)
+    )
+    even = residual / np.sqrt(spread)
+    read = max(_robust(even[:, ~steep], bench.repeatability), LEAST_SCATTER)
+    setting = bench.lift_setting_m
+    if steep.any():
+        setting = min(max(_robust(even[:, steep] / steepness[steep], setting), setting / 2), setting)
+    usual = np.hypot(read, steepness * setting)
+    return Profiles(
+        tuple(sheet for _, sheet, _ in sweeps),
+        lifts,
+        tuple(map(tuple, readings)),
+        log_flow,
+        residual,
+        residual / (usual * np.sqrt(spread)),
+        _median(log_flow - _median(log_flow, 0), 1),
+        stage_level,
+    )
+
+
+def _stage(sheet: BenchSheet) -> tuple[str, str | None]:
+    return sheet.role, sheet.stage
+
+
+def _left_over(
+    lift_m: Array, log_flow: Array, stages: list[tuple[str, str | None]], steepness: Array
+) -> tuple[Array, Array, Array]:
+    """Return what is left of each reading, how its variance grows, and each sweep's level in its stage.
+
+    Each sweep's own level and its own zero of the lift are taken out: they are of the set-up.
+    """
+    residual, spread = np.full_like(log_flow, np.nan), np.ones_like(log_flow)
+    stage_level = np.full(len(stages), np.nan)
+    groups = {stage: [k for k, one in enumerate(stages) if one == stage] for stage in dict.fromkeys(stages)}
+    shapes = {}
+    for stage, members in groups.items():
+        shape, level, left = _polish(log_flow[members], steepness)
+        shapes[stage] = shape
+        if len(members) > 1:
+            stage_level[members] = level
+        if len(members) >= ENOUGH:
+            residual[members] = left
+            # The median of n has pi / 2 times the variance of their mean (large n).
+            spread[members] = 1 + np.pi / 2 / len(members)
+    for stage, members in groups.items():
+        others = [shape for other, shape in shapes.items() if other != stage]
+        if len(members) < ENOUGH and others:
+            reference = _median(np.array(others) - _median(np.array(others), 1)[:, None], 0)
+            for k in members:
+                residual[k], spread[k] = _beside_neighbours(lift_m, log_flow[k] - reference)
+    return residual, spread, stage_level
+
+
+def _polish(log_flow: Array, steepness: Array) -> tuple[Array, Array, Array]:
+    """Return the curve that sweeps share, each sweep's level above it, and what is left of each reading."""
+    own = np.zeros_like(log_flow)
+    for _ in range(ROUNDS):
+        shape = _median(log_flow - own, 0)
+        left = log_flow - shape
+        level = _level(left, steepness)
+        own = level[:, None] + _lift_zero(left - level[:, None], steepness)[:, None] * steepness
+    return shape, level, log_flow - shape - own
+
+
+def _beside_neighbours(lift_m: Array, ratio: Array) -> tuple[Array, Array]:
+    """Return each reading of a smooth ratio less what its neighbours foretell, and how that errs."""
+    left, spread = np.full_like(ratio, np.nan), np.ones_like(ratio)
+    taken = np.isfinite(ratio)
+    if taken.sum() > NEIGHBOURS:
+        foretold = _foretelling(tuple(lift_m[taken].tolist()))
+        left[taken] = ratio[taken] - foretold @ ratio[taken]
+        spread[taken] = 1 + np.sum(np.square(foretold), axis=1)
+    return left, spread
+
+
+@lru_cache(maxsize=64)
+def _foretelling(lifts_m: tuple[float, ...]) -> Array:
+    """Return the weights by which its neighbours foretell each reading, (n, n) with a zero diagonal.
+
+    A parabola through the nearest, or a straight line at the ends, where it would extrapolate.
+    """
+    lift = np.array(lifts_m)
+    weights = np.zeros((lift.size, lift.size))
+    for i in range(lift.size):
+        near = np.argsort(np.abs(lift - lift[i]), kind="stable")[1 : NEIGHBOURS + 1]
+        at = (lift[near] - lift[i]) / np.max(np.abs(lift[near] - lift[i]))
+        degree = 2 if at.min() < 0 < at.max() else 1
+        weights[i, near] = np.linalg.pinv(np.vander(at, degree + 1))[-1]
+    return weights
+
+
+def _level(left: Array, steepness: Array) -> Array:
+    """Return each sweep's level, from the lifts where the lift's setting hardly matters if there are some."""
+    flat = steepness == 0
+    return _median(left[:, flat] if flat.sum() >= ENOUGH else left, 1)
+
+
+def _lift_zero(left: Array, steepness: Array) -> Array:
+    """Return by how much each sweep's lift seems to be off throughout, 0 where too few lifts could tell."""
+    steep = steepness > 0
+    if steep.sum() < ENOUGH:
+        return np.zeros(len(left))
+    return np.nan_to_num(_median(left[:, steep] / steepness[steep], 1))
+
+
+def _robust(values: Array, assumed: float) -> float:
+    """Return the standard deviation of values about 0, the assumed one without any.
+
+    From the size that four in five stay below: a polish by medians leaves many at nothing,
+    and slips are far fewer than one in five.
+    """
+    sizes = np.abs(values[np.isfinite(values)])
+    return float(np.quantile(sizes, 0.8)) / 1.2816 if sizes.size else assumed
+
+
+def _median(values: Array, axis: int) -> Array:
+    """Return the median of what is there, nan where nothing is."""
+    if not np.isnan(values).any():
+        return np.median(values, axis=axis)
+    result = np.full(values.shape[1 - axis], np.nan)
+    some = np.isfinite(values).any(axis=axis)
+    result[some] = np.nanmedian(values.compress(some, axis=1 - axis), axis=axis)
+    return result
