@@ -1,0 +1,225 @@
+"""The command line: ``python -m dashboard``."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from core.files.load import load_job
+from core.job import Job
+from core.numbers import numbers_json
+from core.results import Review
+from core.review import review
+from core.units import METRIC, US, UnitError, UnitSet, factor, parse
+from dashboard import launch
+from dashboard.evidence import finding_lines
+
+UNUSABLE = 2
+UNIT_SETS = {"metric": METRIC, "us": US}
+
+
+class UnusableError(Exception):
+    """The input or the place to write to cannot be used; one line a problem."""
+
+    def __init__(self, problems: Sequence[str]) -> None:
+        super().__init__(*problems)
+        self.problems = [" ".join(problem.split()) for problem in problems]
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(encoding="utf-8")  # a Windows console may default to less
+    options = _parser().parse_args(words)
+    try:
+        code = options.run(options)
+        sys.stdout.flush()
+    except UnusableError as unusable:
+        for problem in unusable.problems:
+            print(problem, file=sys.stderr)
+        return UNUSABLE
+    except BrokenPipeError:
+        # Whoever read the output has gone; the interpreter's own flush at exit must not fail again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    return code
+
+
+# commands ---------------------------------------------------------------------------------
+
+
+def _demo(options: argparse.Namespace) -> int:
+    environment = launch.app_environment(None, is_job=False, customer=False)
+    launch.run_app(environment, options.port, browser=launch.has_display())
+    return 0
+
+
+def _open(options: argparse.Namespace) -> int:
+    folder = Path(options.folder).resolve()
+    if not folder.is_dir():
+        raise UnusableError(
+            [f"{options.folder}: no such folder. Give a job's folder, or the folder above your jobs."]
+        )
+    is_job = any(folder.glob("*.csv")) or (folder / "job.toml").is_file()
+    if options.customer and not is_job:
+        raise UnusableError(
+            [f"{options.folder}: no job here. --customer shows one job: give that job's folder."]
+        )
+    environment = launch.app_environment(folder, is_job=is_job, customer=options.customer)
+    launch.run_app(environment, options.port, browser=launch.has_display())
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    found = _review(options).findings
+    lines = finding_lines(found, UNIT_SETS[options.units], customer=False)
+    for finding, line in zip(found, lines, strict=True):
+        where = f" ({line.where})" if line.where else ""
+        print(f"{finding.level}: {' '.join(f'{line.text} {line.cure}'.split())}{where}")
+    if not found:
+        print("Nothing was found that needs a look.")
+    return 1 if any(finding.level == "stop" for finding in found) else 0
+
+
+def _numbers(options: argparse.Namespace) -> int:
+    sys.stdout.write(numbers_json(_review(options)))
+    return 0
+
+
+def _summary(reviewed: Review, units: UnitSet) -> bytes:
+    from dashboard.handover.pdf import summary_pdf  # slow to import, and only needed here
+
+    return summary_pdf(reviewed, units)
+
+
+HANDOVER: dict[str, Callable[[Review, UnitSet], bytes]] = {
+    "summary.pdf": _summary,
+    "numbers.json": lambda reviewed, _units: numbers_json(reviewed).encode("utf-8"),
+}
+
+
+def _handover(options: argparse.Namespace) -> int:
+    from dashboard.handover.save import write_files
+
+    reviewed = _review(options)
+    files = {name: HANDOVER[name](reviewed, UNIT_SETS[options.units]) for name in options.only}
+    try:
+        written = write_files(Path(options.out), files)
+    except OSError as error:
+        raise UnusableError(
+            [f"{options.out}: cannot be written to ({error.strerror}). Give another --out."]
+        ) from None
+    for path in written:
+        print(path)
+    return 0
+
+
+# input ------------------------------------------------------------------------------------
+
+
+def _review(options: argparse.Namespace) -> Review:
+    return review(_job(options))
+
+
+def _job(options: argparse.Namespace) -> Job:
+    given = {"lift": options.lift, "flow": options.flow, "test pressure": options.test_pressure}
+    units = {name: text for name, text in given.items() if text is not None}
+    loaded = load_job([Path(path) for path in options.job], units=units or None)
+    if loaded.job is None:
+        raise UnusableError([str(problem) for problem in loaded.problems])
+    return loaded.job
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.exit(UNUSABLE, f"{self.prog}: {message}. See {self.prog} --help\n")
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="python -m dashboard", description="Without a command: the app with the demo jobs.")
+    parser.set_defaults(run=_demo)
+    parser.add_argument(
+        "--port", type=_port, help="port to serve on; the first free one from 8501 by default"
+    )
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+
+    command = commands.add_parser("open", help="the app on your jobs' folder, or on one job")
+    command.add_argument("folder", metavar="FOLDER")
+    command.add_argument("--customer", action="store_true", help="that job alone, read-only")
+    command.add_argument("--port", type=_port, default=argparse.SUPPRESS, help="port to serve on")
+    command.set_defaults(run=_open)
+
+    command = _job_command(commands, "check", "what was noticed, in plain text; exit 1 if any is a stop")
+    command.set_defaults(run=_check)
+    _units_option(command)
+    command = _job_command(commands, "numbers", "the review as JSON in SI units")
+    command.set_defaults(run=_numbers)
+    command = _job_command(commands, "handover", "the files that leave the shop")
+    command.add_argument("--out", metavar="DIR", required=True, help="folder to write to")
+    command.add_argument(
+        "--only",
+        metavar="FILE,…",
+        type=_file_names,
+        default=tuple(HANDOVER),
+        help=f"of {', '.join(HANDOVER)}",
+    )
+    _units_option(command)
+    command.set_defaults(run=_handover)
+    return parser
+
+
+def _job_command(commands: argparse._SubParsersAction, name: str, about: str) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=about, description=about)
+    command.add_argument("job", metavar="JOB", nargs="+", help="a job's folder, or one or more bench sheets")
+    bare = command.add_argument_group("where a bench sheet does not say it")
+    bare.add_argument("--lift", metavar="UNIT", type=_unit_of("lift"), help="unit of lift: in, mm")
+    bare.add_argument("--flow", metavar="UNIT", type=_unit_of("flow"), help="unit of flow: cfm, L/s")
+    bare.add_argument(
+        "--test-pressure", metavar="PRESSURE", type=_test_pressure, help='for example "28 inH2O"'
+    )
+    return command
+
+
+def _units_option(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--units", choices=tuple(UNIT_SETS), default="metric", help="units to show")
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1024 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a port; 1024 to 65535 are")
+    return int(text)
+
+
+def _unit_of(kind: str) -> Callable[[str], str]:
+    def unit(text: str) -> str:
+        try:
+            factor(text, (kind,))
+        except UnitError as error:
+            raise argparse.ArgumentTypeError(str(error)) from None
+        return text
+
+    return unit
+
+
+def _test_pressure(text: str) -> str:
+    try:
+        parse(text, "test pressure")
+    except UnitError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+    return text
+
+
+def _file_names(text: str) -> tuple[str, ...]:
+    names = tuple(dict.fromkeys(name.strip() for name in text.split(",") if name.strip()))
+    unknown = [name for name in names if name not in HANDOVER]
+    if unknown or not names:
+        raise argparse.ArgumentTypeError(f"{text!r} names no hand-over file; known are {', '.join(HANDOVER)}")
+    return names
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,264 @@
+"""What the numbers of the summary rest on, as text: enough to recompute every one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import isnan
+
+from core.bench import scale_density, stream_densities
+from core.conditions import with_defaults
+from core.job import SIDES, Bench, BenchSheet, CamLobe, Side, Valve
+from core.results import Repeatability, Review
+from core.rows import Rows, correct_side
+from core.units import NO_BREAK_SPACE, UnitSet, label, show
+from dashboard import words
+from dashboard.evidence import finding_lines, reading_text
+from dashboard.figures import NOTHING, figure, lifts, significant
+from dashboard.tables import Table, flow_figure
+
+CLEARANCES = (
+    "After any valve, seat, cam or deck change check valve-to-piston and coil-bind clearance. "
+    "The engine builder, the maker's limits and local rules come first."
+)
+BOXES = (
+    "A box stands for a character that this document's typeface does not have; copied as text, it is there."
+)
+
+
+_UNCERTAINTIES = {
+    "repeatability": ("one re-set-up", "fraction"),
+    "lift_setting_m": ("lift setting", "lift"),
+    "calibration": ("calibration", "fraction"),
+    "test_pressure_reading_pa": ("test pressure", "test pressure"),
+    "barometer_reading_pa": ("barometer", "barometer"),
+    "temperature_reading_k": ("temperature", "temperature difference"),
+    "humidity_reading": ("humidity", "fraction"),
+}
+
+
+@dataclass(frozen=True)
+class SheetReadings:
+    """One bench sheet's readings, each with the flow it was corrected to."""
+
+    title: str
+    table: Table
+
+
+def how(review: Review, units: UnitSet) -> list[str]:
+    """Return how every number follows from the readings, a paragraph each."""
+    density = f"{figure(review.reference.density_kg_m3, 4)}{NO_BREAK_SPACE}kg/m³"
+    repeats = " ".join(_repeatability(one) for one in review.repeatability)
+    return [
+        "Corrected flow is the flow of standard air through the same piece at the reference pressure: "
+        "reading × density factor × pressure factor. Density factor = √(ρ scale × ρ meter) ÷ "
+        f"√(ρ piece × ρ standard), ρ standard = {density} ({review.reference.air}). ρ scale is the density "
+        "upstream of the meter for which its scale reads true, ρ meter the density there during the test, "
+        "ρ piece that at the inlet of the head, both after CIPM-2007 with the static pressure and "
+        "temperature at that place (one that was not taken follows the air's, that of a blown piece the "
+        f"meter's). {_pressure_factor(review, units)} Both factors stand below for every "
+        "sheet.",
+        "A port's curve is the mean of its set-ups at each lift, a stage's curve the mean of its ports' "
+        "curves. A gain compares the ports that both stages share, each with itself. Between readings a "
+        "shape-preserving cubic (PCHIP) through (0, 0) is used, and nothing above the last reading. A mean "
+        "is the integral over usable lift divided by it; cam-weighted is the mean over the time that the "
+        "valve is open.",
+        "± is the expanded uncertainty at 95 % after the GUM (JCGM 100:2008). Set-up scatter moves a whole "
+        "sweep; what two curves share (calibration, scale, pressure rule, air of the day) cancels in their "
+        "gain. A verdict is clear where the p of the relative gain, adjusted for all lifts of the comparison "
+        "(step-down maximum, never above Holm's), is 0.05 or less. " + repeats,
+    ]
+
+
+def _pressure_factor(review: Review, units: UnitSet) -> str:
+    pressure = show(review.reference.pressure_pa, "test pressure", units)
+    if review.reference.rule == "square root":
+        return f"Pressure factor = √({pressure} ÷ test pressure)."
+    return (
+        f"Pressure factor = isentropic flux at {pressure} from standard air ÷ isentropic flux at the test "
+        "pressure from the day's air, each divided by √ρ at the inlet (γ = 1.4)."
+    )
+
+
+def _repeatability(one: Repeatability) -> str:
+    bench = f" on {one.bench}" if one.bench else ""
+    known = (
+        "assumed, as no set-up was repeated"
+        if one.assumed
+        else f"from repeats, {figure(one.setup_dof, 0)} degrees of freedom between set-ups"
+    )
+    share = f"{figure(100 * one.relative, 2)}{NO_BREAK_SPACE}%"
+    return f"One {one.side} reading{bench} repeats to {share} (standard uncertainty; {known})."
+
+
+def equipment(review: Review, units: UnitSet) -> list[str]:
+    """Return bench, valves and cams as the job states them, a line each."""
+    job = review.job
+    lines = []
+    for bench in {job.bench_of(sheet): None for sheet in job.sheets}:
+        scale = f"scale made for {bench.scale_air or job.standard_air}"
+        at = (
+            f"calibrated at {show(bench.calibrated_at_pa, 'test pressure', units)}"
+            if bench.calibrated_at_pa
+            else "scale taken to hold at each test pressure"
+        )
+        name = f"Bench {bench.name}" if bench.name else "Bench"
+        lines.append(
+            f"{name}: meter of {bench.meter}, {bench.intake_meter} (intake), "
+            f"{bench.exhaust_meter} (exhaust); {scale}, {at}. "
+            f"Standard uncertainties: {_instruments(bench, units)}."
+        )
+    for side in SIDES:
+        valve, cam = _valve(job.valves[side], units), _cam(job.cams[side], review, side, units)
+        if valve or cam:
+            lines.append(f"{side.capitalize()}: {'; '.join(filter(None, (valve, cam)))}.")
+    for stage in job.stages:
+        for side in SIDES:
+            if stage.valves[side] is not None:
+                lines.append(f"{stage.name}, {side}: {_valve(stage.valves[side], units)}.")
+    return lines
+
+
+def _instruments(bench: Bench, units: UnitSet) -> str:
+    """Return a bench's standard uncertainties, and which of them are assumed."""
+    used, said = with_defaults(bench), []
+    for name, (words_for, kind) in _UNCERTAINTIES.items():
+        assumed = " (assumed)" if getattr(bench, name) is None else ""
+        said.append(f"{words_for} {show(getattr(used, name), kind, units)}{assumed}")
+    return ", ".join(said)
+
+
+def _valve(valve: Valve | None, units: UnitSet) -> str:
+    if valve is None:
+        return ""
+    parts = [
+        (valve.diameter_m, "length", "valve"),
+        (valve.stem_diameter_m, "length", "stem"),
+        (valve.throat_diameter_m, "length", "throat"),
+        (valve.seat_angle_rad, "angle", "seat angle"),
+        (valve.seat_width_m, "length", "seat width"),
+    ]
+    said = [f"{name} {show(value, kind, units)}" for value, kind, name in parts if value is not None]
+    if valve.valves_per_cylinder:
+        said.append(f"{valve.valves_per_cylinder} per cylinder")
+    return ", ".join(said)
+
+
+def _cam(cam: CamLobe | None, review: Review, side: Side, units: UnitSet) -> str:
+    net = review.cam_net_lift_m[side]
+    if cam is None or net is None:
+        return "no cam stated"
+    said = [f"net valve lift {show(net, 'lift', units)}"]
+    if cam.table:
+        said.append(f"from a lift table of {len(cam.table)} points")
+    if cam.duration_rad is not None:
+        taken = f" at {show(cam.at_lift_m, 'lift', units)} ({cam.at})" if cam.at_lift_m is not None else ""
+        said.append(f"{show(cam.duration_rad, 'angle', units)} of crank angle{taken}")
+    if not cam.table:
+        said.append("lobe lift × (1 − x²)², x from −1 to 1 while the valve is open")
+    if cam.rocker_ratio != 1.0:
+        said.append(f"rocker ratio {significant(cam.rocker_ratio, 4)}")
+    if cam.lash_m:
+        said.append(f"lash {show(cam.lash_m, 'lift', units)}")
+    return "cam: " + ", ".join(said)
+
+
+def notices(review: Review, units: UnitSet) -> list[tuple[str, str]]:
+    """Return (level, what was noticed and where) of every finding that concerns a number shown."""
+    found = words.findings_for(review, customer=True)
+    lines = finding_lines(found, units, customer=True)
+    return [
+        (finding.level, f"{line.text} ({line.where})" if line.where else line.text)
+        for finding, line in zip(found, lines, strict=True)
+    ]
+
+
+def corrections(review: Review, units: UnitSet) -> Table:
+    """Return densities and factors of every sheet and side; a row for each test pressure in it."""
+    densities = (f"ρ {place}, kg/m³" for place in ("scale", "meter", "piece"))
+    columns = ("File", "Side", "Bench", "Test pressure", "Air at meter", "Air at piece", *densities)
+    columns += ("Density factor", "Pressure factor")
+    rows: dict[tuple[str, ...], None] = {}
+    for side, part in _parts(review):
+        for row in _factors(review, side, part, units):
+            rows[row] = None
+    order = {sheet.file: place for place, sheet in enumerate(review.job.sheets)}
+    return Table(columns, tuple(sorted(rows, key=lambda row: order[row[0]])))
+
+
+def _parts(review: Review) -> Iterator[tuple[Side, Rows]]:
+    sheets = [sheet for sheet in review.job.sheets if sheet.role == "stage"]
+    for side in SIDES:
+        for part in correct_side(review.job, side, sheets):
+            yield side, part
+
+
+def _factors(review: Review, side: Side, part: Rows, units: UnitSet) -> Iterator[tuple[str, ...]]:
+    state, correction = part.state, part.correction
+    meter, piece = stream_densities(side, correction.place, state)
+    scale = scale_density(
+        side, correction.place, correction.scale_air, state.calibrated_at_pa, state.meter_drop_pa
+    )
+    for i, sheet in enumerate(part.sheets):
+        printed = sheet.printed.already_corrected
+        densities = ("corrected by the bench",) * 3 if printed else (scale[i], meter[i], piece[i])
+        drop = (
+            show(state.test_pressure_pa[i], "test pressure", units) if correction.scaled[i] else "not stated"
+        )
+        yield (
+            sheet.file,
+            side,
+            part.bench.name or NOTHING,
+            drop,
+            _temperature(state.meter_temperature_k[i], units),
+            _temperature(state.piece_temperature_k[i], units),
+            *(one if isinstance(one, str) else figure(one, 4) for one in densities),
+            figure(part.density_factor[i], 4),
+            figure(part.pressure_factor[i], 4),
+        )
+
+
+def _temperature(kelvin: float, units: UnitSet) -> str:
+    return "not taken" if isnan(kelvin) else show(kelvin, "temperature", units)
+
+
+def readings(review: Review, units: UnitSet) -> list[SheetReadings]:
+    """Return every reading with the flow it was corrected to, sheet by sheet."""
+    corrected = {
+        (sheet.file, side, reading.line): flow
+        for side, part in _parts(review)
+        for sheet, reading, flow in zip(part.sheets, part.readings, part.flow_m3_s, strict=True)
+    }
+    return [_of_sheet(sheet, corrected, units) for sheet in review.job.sheets]
+
+
+def _of_sheet(
+    sheet: BenchSheet, corrected: dict[tuple[str, Side, int], float], units: UnitSet
+) -> SheetReadings:
+    sides = [side for side in SIDES if sheet.readings[side]]
+    by_line = {
+        line: {side: one for side in sides for one in sheet.readings[side] if one.line == line}
+        for line in sorted({one.line for side in sides for one in sheet.readings[side]})
+    }
+    firsts = [next(iter(of_line.values())) for of_line in by_line.values()]
+    own_pressure = any(one.test_pressure_pa is not None for one in firsts)
+    rows = []
+    for (line, of_line), first, lift in zip(
+        by_line.items(), firsts, lifts([one.lift_m for one in firsts], units), strict=True
+    ):
+        row = [str(line), lift]
+        if own_pressure:
+            drop = first.test_pressure_pa
+            row.append(NOTHING if drop is None else show(drop, "test pressure", units))
+        for side in sides:
+            reading, flow = of_line.get(side), corrected.get((sheet.file, side, line))
+            row.append(NOTHING if reading is None else reading_text(reading, units))
+            row.append(NOTHING if flow is None or isnan(flow) else flow_figure(flow, None, units))
+        rows.append(tuple(row))
+    columns = ["line", f"lift, {label('lift', units)}", *(["test pressure"] if own_pressure else [])]
+    for side in sides:
+        columns += [side, f"corrected, {label('flow', units)}"]
+    port = f", port {sheet.port}" if sheet.port else ""
+    return SheetReadings(
+        f"{sheet.file}: {sheet.stage or sheet.role}{port}", Table(tuple(columns), tuple(rows))
+    )

@@ -1,0 +1,60 @@
+"""Start the app in a browser: on this machine only, silent towards the outside, from any folder."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO_JOBS = ROOT / "demo_runs"
+
+# What must hold even where no settings file is found.
+SETTINGS: tuple[str, ...] = (
+    "browser.gatherUsageStats=false",
+    "client.showErrorDetails=none",
+    "client.showErrorLinks=false",
+    "client.toolbarMode=minimal",
+    "server.address=127.0.0.1",  # left unset, the server looks up its public address
+    "server.allowedHosts=127.0.0.1",  # another host name is a page elsewhere that rebinds its own
+    "server.allowedHosts=localhost",
+    "server.fileWatcherType=none",
+    "server.maxUploadSize=10",  # MB; a bench sheet has a few kB
+    "server.showEmailPrompt=false",
+)
+
+
+def has_display() -> bool:
+    """Return whether a browser window is likely to open on this machine."""
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def app_environment(folder: Path | None, *, is_job: bool, customer: bool) -> dict[str, str]:
+    """Return how the app is told what to show."""
+    shown = {"GAIN_LEDGER_ROOT": str(folder or DEMO_JOBS)}
+    if folder is not None and is_job:
+        shown = {"GAIN_LEDGER_ROOT": str(folder.parent), "GAIN_LEDGER_JOB": str(folder)}
+    if customer:
+        shown["GAIN_LEDGER_READER"] = "customer"
+    return shown
+
+
+def arguments(port: int | None, *, browser: bool) -> list[str]:
+    """Return the arguments that the server is started with."""
+    settings = [*SETTINGS, f"server.headless={'false' if browser else 'true'}"]
+    if port is not None:
+        settings.append(f"server.port={port}")
+    return ["run", str(ROOT / "dashboard" / "app.py"), *(f"--{setting}" for setting in settings)]
+
+
+def run_app(environment: dict[str, str], port: int | None, *, browser: bool) -> None:
+    """Serve the app in this process until it is stopped; does not return."""
+    from streamlit.web.cli import main
+
+    for name in ("GAIN_LEDGER_ROOT", "GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
+        os.environ.pop(name, None)
+    os.environ.update(environment)
+    os.chdir(ROOT)  # the theme is in the settings file there
+    main(args=arguments(port, browser=browser), prog_name="streamlit")

@@ -1,0 +1,129 @@
+"""What every screen shares: its head, errors and the empty state, tables and charts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from core.job import Problem
+from core.results import Review
+from dashboard import phrases, state, words
+from dashboard.charts.frame import Spec
+from dashboard.state import Opened, Shown
+from dashboard.tables import Cell, Table, apart
+from dashboard.usertext import inert
+
+LINE_BREAK = "  \n"
+_CHART_WIDTH = 440  # pixels; names at line ends leave too little of a chart much narrower than this
+
+
+def open_screen(title: str) -> tuple[Shown, Review] | None:
+    """Draw a screen's head; return what to show, or None where errors or the empty state stand instead."""
+    shown = state.shown()
+    st.title(title)
+    if shown.opened is None:
+        _draw_empty()
+        return None
+    if shown.opened.review is None:
+        _draw_problems(shown.opened)
+        return None
+    review = shown.opened.review
+    st.caption(f"{inert(review.job.title)} · {words.conditions(review, shown.units)}")
+    return shown, review
+
+
+def _draw_empty() -> None:
+    st.header(phrases.EMPTY_LEAD)
+    st.markdown(phrases.EMPTY_HELP if not state.for_customer_only() else phrases.EMPTY_CUSTOMER)
+    if state.for_customer_only():
+        return
+    st.code(phrases.SAMPLE_SHEET, language=None)
+    st.download_button(
+        phrases.SAMPLE_LABEL,
+        phrases.SAMPLE_SHEET.encode(),
+        phrases.SAMPLE_NAME,
+        "text/csv",
+        on_click="ignore",
+    )
+
+
+def _draw_problems(opened: Opened) -> None:
+    st.error(phrases.problem_count(opened.problems, len(opened.files)))
+    rows = [
+        (
+            LINE_BREAK.join(map(inert, _where(p))),
+            f"{inert(p.text)} **{inert(p.cure)}**" if p.cure else inert(p.text),
+        )
+        for p in opened.problems
+    ]
+    draw_rows(("Where", "What is wrong, and what to do"), rows)
+    if st.session_state["job"] == state.OWN:
+        st.caption(phrases.MEND_UPLOADS)
+
+
+def _where(problem: Problem) -> list[str]:
+    line = None if problem.line is None else f"line {problem.line}"
+    column = None if problem.column is None else f"column {problem.column}"
+    place = ", ".join(filter(None, (line, column)))
+    return [problem.file, *([place] if place else [])]
+
+
+def draw_rows(columns: Sequence[str], rows: Sequence[Sequence[str]], alt: str | None = None) -> None:
+    """Draw a table of Markdown that is ready; equal headings are told apart, for a table needs that."""
+    heads: list[str] = []
+    for column in columns:
+        while column in heads:
+            column += "\u2060"
+        heads.append(column)
+    st.table(
+        [dict(zip(heads, row, strict=True)) for row in rows], hide_index=True, border="horizontal", alt=alt
+    )
+
+
+def draw_table(table: Table, alt: str | None = None) -> None:
+    """Draw a table of plain text."""
+    draw_rows(
+        [inert(head) for head in table.columns], [[inert(cell) for cell in row] for row in table.rows], alt
+    )
+
+
+def draw_apart(table: Table, everywhere: str) -> None:
+    """Draw a table of plain text, and over it what is the same in every row."""
+    table, same = apart(table)
+    if same:
+        st.markdown(f"{everywhere}: {inert('; '.join(f'{head} {cell}' for head, cell in same))}.")
+    draw_table(table)
+
+
+def cell_text(cell: Cell) -> str:
+    """Return a number with its verdict, a clear one in bold, and its doubts on lines of their own."""
+    if cell.verdict is None:
+        return inert(cell.number)
+    verdict = f"{cell.mark}\u00a0{cell.words}"
+    said = [
+        f"{cell.number} **{verdict}**" if cell.verdict.startswith("clear") else f"{cell.number} {verdict}"
+    ]
+    return LINE_BREAK.join([*said, *(inert(doubt) for doubt in cell.doubts)])
+
+
+def beside(count: int) -> list[DeltaGenerator]:
+    """Return places for charts beside each other, one under the other where the page is too narrow."""
+    row = st.container(horizontal=True)
+    return [row.container(width=_CHART_WIDTH) for _ in range(count)]
+
+
+def draw_chart(spec: Spec) -> None:
+    """Draw a chart as it is specified; its description stands for it where it cannot be seen."""
+    drawn = {key: value for key, value in spec.items() if key != "description"}
+    st.vega_lite_chart(drawn, theme=None, width="stretch", alt=spec["description"])
+
+
+@st.fragment
+def fold(title: str, key: str, draw: Callable[..., None], *args: object) -> None:
+    """Draw a section that is closed at first; what is in it is worked out when it is opened."""
+    section = st.expander(title, key=f"fold-{key}", on_change="rerun")
+    if section.open:
+        with section:
+            draw(*args)

@@ -1,0 +1,163 @@
+"""Results: what did the money buy?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+from core.job import SIDES, Finding, Side
+from core.results import Review
+from core.units import label
+from dashboard import evidence, phrases, state, words
+from dashboard.charts import overlay, rungs, stairs
+from dashboard.charts.steps import MOST_STAIRS
+from dashboard.figures import counted
+from dashboard.ladder import LadderRow, ladder
+from dashboard.screens.noticed import finding_row
+from dashboard.screens.page import (
+    LINE_BREAK,
+    beside,
+    cell_text,
+    draw_apart,
+    draw_chart,
+    draw_rows,
+    fold,
+    open_screen,
+)
+from dashboard.state import Shown
+from dashboard.tables import Cell
+from dashboard.usertext import inert
+
+
+def draw() -> None:
+    """Draw the screen: the answer, the ladder, then the charts."""
+    opened = open_screen("Results")
+    if opened is None:
+        return
+    shown, review = opened
+    st.header(words.answer(review, inert))
+    for line in (
+        words.steps(review, inert),
+        *words.answer_doubts(review, inert),
+        words.planned(review, inert),
+    ):
+        if line:
+            st.markdown(line)
+    rows = ladder(review, shown.units)
+    _draw_ladder(shown, review, rows)
+    st.caption(words.ladder_caption(review))
+    _draw_download(shown, review)
+    _draw_overlays(shown, review)
+    _draw_steps(shown, review)
+    if words.step_gains(review):
+        fold(phrases.MORE_FIGURES, "more", _draw_more, shown, review, rows)
+    _draw_ceiling(shown, review)
+    _draw_findings(shown, review)
+
+
+def _draw_ladder(shown: Shown, review: Review, rows: tuple[LadderRow, ...]) -> None:
+    flow = label("flow", shown.units)
+    table = []
+    for row in rows:
+        name = inert(row.stage) if row.place is not None else f"**{row.stage}**"
+        if words.is_priced(review):
+            name += LINE_BREAK + inert(row.price)
+        table.append((name, cell_text(row.gain.intake), cell_text(row.gain.exhaust)))
+    draw_rows(("Stage", f"Intake, {flow}", f"Exhaust, {flow}"), table, phrases.LADDER_TITLE)
+
+
+def _draw_download(shown: Shown, review: Review) -> None:
+    data = state.summary(review.job.fingerprint, shown.units.name, review)
+    st.download_button(phrases.PDF_LABEL, data, "summary.pdf", "application/pdf", on_click="ignore")
+
+
+def _draw_overlays(shown: Shown, review: Review) -> None:
+    flow = label("flow", shown.units)
+    for place, side in zip(beside(len(SIDES)), SIDES, strict=True):
+        with place:
+            st.subheader(f"{side.capitalize()} flow, {flow}")
+            if words.measured(review, side):
+                draw_chart(overlay(review, side, shown.units, shown.theme))
+            else:
+                st.markdown(words.NOT_MEASURED)
+    st.caption(words.POINTS_AND_BANDS)
+
+
+def _draw_steps(shown: Shown, review: Review) -> None:
+    sides = [side for side in SIDES if any(gain.side == side for gain in words.step_gains(review))]
+    if not sides:
+        return
+    if len(review.stages) <= MOST_STAIRS and not shown.phone:
+        for side in sides:
+            st.subheader(_steps_title(shown, side))
+            draw_chart(stairs(review, side, shown.units, shown.theme))
+    else:
+        for place, side in zip(beside(len(sides)), sides, strict=True):
+            with place:
+                st.subheader(_steps_title(shown, side))
+                draw_chart(rungs(review, side, shown.units, shown.theme))
+    st.caption(f"{phrases.STEPS_CAPTION} {words.MARKS}.")
+
+
+def _steps_title(shown: Shown, side: Side) -> str:
+    return f"{side.capitalize()}: what each stage added, {label('flow', shown.units)}"
+
+
+def _draw_more(shown: Shown, review: Review, rows: tuple[LadderRow, ...]) -> None:
+    for side in SIDES:
+        steps = [row for row in rows if row.gain[side].verdict]
+        if steps:
+            st.subheader(side.capitalize())
+            _draw_side_of_more(shown, review, side, steps)
+    st.caption(phrases.MORE_CAPTION)
+
+
+def _draw_side_of_more(shown: Shown, review: Review, side: Side, steps: list[LadderRow]) -> None:
+    flow = label("flow", shown.units)
+    heads = ["Stage", "Gain", f"At the highest lift in use, {flow}", "Share of the whole"]
+    table = [
+        [
+            inert(row.stage),
+            cell_text(replace(row.gain[side], number=row.change[side])),
+            cell_text(Cell(row.at_peak[side], row.verdict_at_peak[side])),
+            inert(row.share[side]),
+        ]
+        for row in steps
+    ]
+    if words.is_priced(review):
+        heads.append("Price")
+        table = [[*cells, inert(row.price_per_flow[side])] for cells, row in zip(table, steps, strict=True)]
+    draw_rows(heads, table)
+
+
+def _draw_ceiling(shown: Shown, review: Review) -> None:
+    st.subheader(words.CEILING_TITLE)
+    st.markdown(words.ceiling_line(review, shown.units, inert))
+    if review.ceiling:
+        st.caption(words.CAVEAT)
+
+
+def _draw_findings(shown: Shown, review: Review) -> None:
+    found = words.findings_for(review, customer=shown.reader == "customer")
+    grave = [finding for finding in found if finding.level != "note"]
+    notes = [finding for finding in found if finding.level == "note"]
+    st.subheader(phrases.FINDINGS_TITLE)
+    if grave:
+        _draw_lines(shown, grave)
+    else:
+        st.markdown(phrases.NOTHING_GRAVE)
+    if notes:
+        fold(counted(len(notes), "note"), "notes", _draw_lines, shown, notes)
+    if line := words.repeat_line(review):
+        st.caption(inert(line))
+    fold(phrases.CONDITIONS_TITLE, "conditions", _draw_conditions, shown, review)
+
+
+def _draw_lines(shown: Shown, findings: list[Finding]) -> None:
+    lines = evidence.finding_lines(findings, shown.units, customer=shown.reader == "customer")
+    draw_rows(("Level", "What"), [finding_row(line) for line in lines])
+
+
+def _draw_conditions(shown: Shown, review: Review) -> None:
+    draw_apart(evidence.conditions(review, shown.units), phrases.ON_EVERY_SHEET)

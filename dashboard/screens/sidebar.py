@@ -1,0 +1,54 @@
+"""The sidebar: job, units, reader, and sheets of one's own."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import phrases, state
+
+
+def draw() -> None:
+    """Draw the choices that hold for every screen, and write them into the address."""
+    names = state.job_names()
+    own = state.uploads()
+    options = [*names, *([state.OWN] if own else [])]
+    fixed = state.for_customer_only()
+    default = state.first_job() if state.first_job() in options else next(iter(options), None)
+    unknown = state.begin("job", options, default)
+    state.begin("units", list(state.UNITS), "metric")
+    state.begin("reader", list(state.READERS), "shop")
+    with st.sidebar:
+        if fixed:
+            st.session_state["reader"] = "customer"
+        elif options:
+            st.selectbox("Job", options, key="job", format_func=_job_name, persist_state="session")
+            if unknown is not None:
+                st.warning(phrases.NO_SUCH_JOB)
+        st.segmented_control("Units", list(state.UNITS), key="units", required=True, persist_state="session")
+        if not fixed:
+            st.segmented_control(
+                "Reader", list(state.READERS), key="reader", required=True, persist_state="session"
+            )
+            st.file_uploader(
+                phrases.UPLOAD_LABEL,
+                accept_multiple_files=True,
+                max_upload_size=phrases.UPLOAD_LIMIT_MB,
+                key="uploader",
+                on_change=_take,
+            )
+    job = st.session_state["job"]
+    state.to_address(
+        job=None if job == state.OWN else job,
+        units=st.session_state["units"],
+        reader=None if fixed else st.session_state["reader"],
+    )
+
+
+def _job_name(option: str) -> str:
+    return phrases.OWN_SHEETS if option == state.OWN else option
+
+
+def _take() -> None:
+    state.keep_uploads(st.session_state["uploader"])
+    if state.uploads():
+        st.session_state["job"] = state.OWN

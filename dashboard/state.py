@@ -1,0 +1,190 @@
+"""What is shown: the job, its review, units and reader; kept in the session and in the address."""
+
+from __future__ import annotations
+
+import gc
+import hashlib
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import streamlit as st
+
+from core.files.load import Loaded, load_files, load_job
+from core.job import Problem
+from core.results import Review
+from core.review import review
+from core.units import METRIC, US, UnitSet
+from dashboard.handover.pdf import summary_pdf
+from dashboard.look import THEMES, Theme
+
+Reader = Literal["shop", "customer"]
+
+UNITS: dict[str, UnitSet] = {"metric": METRIC, "US": US}
+READERS: tuple[Reader, Reader] = ("shop", "customer")
+OWN = "/"  # stands for uploaded sheets; no folder can have this name
+_FIRST_DEMO = "sprint-four"  # a sound job
+_DEMO_JOBS = Path(__file__).resolve().parents[1] / "demo_runs"
+
+
+@dataclass(frozen=True)
+class Opened:
+    """One job as read: a review, or all the reasons why there is none."""
+
+    review: Review | None
+    problems: tuple[Problem, ...]
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """All that a screen needs to draw."""
+
+    opened: Opened | None  # None: there is no job yet
+    units: UnitSet
+    reader: Reader
+    theme: Theme
+    phone: bool
+
+
+@st.cache_resource(show_spinner=False)
+def settle() -> None:
+    """Take all that the imports made out of the garbage collector's rounds, once a process."""
+    gc.collect()
+    gc.freeze()
+
+
+# --- which jobs there are --------------------------------------------------------------
+
+
+def root() -> Path:
+    """Return the folder that holds the jobs."""
+    return Path(os.environ.get("GAIN_LEDGER_ROOT") or _DEMO_JOBS)
+
+
+def job_names() -> list[str]:
+    """Return the names of the job folders, those with a job file first, or of the only one to show."""
+    only = os.environ.get("GAIN_LEDGER_JOB")
+    if only and for_customer_only():
+        return [Path(only).name]
+    try:
+        folders = [folder for folder in root().iterdir() if folder.is_dir()]
+    except OSError:
+        return []
+    full = sorted(folder.name for folder in folders if (folder / "job.toml").is_file())
+    bare = sorted(f.name for f in folders if f.name not in full and any(f.glob("*.csv")))
+    return full + bare
+
+
+def first_job() -> str:
+    """Return the name of the job that the app was started on, else of the demo job to begin with."""
+    only = os.environ.get("GAIN_LEDGER_JOB")
+    return Path(only).name if only else _FIRST_DEMO
+
+
+def for_customer_only() -> bool:
+    """Return whether the app shows one job to a customer, with no way to another."""
+    return os.environ.get("GAIN_LEDGER_READER") == "customer"
+
+
+def reader() -> Reader:
+    """Return who reads: from the session, at its start from the address."""
+    if for_customer_only():
+        return "customer"
+    begin("reader", list(READERS), "shop")
+    return st.session_state["reader"]
+
+
+# --- reading them ----------------------------------------------------------------------
+
+
+def open_job(name: str) -> Opened:
+    """Return a job of the root folder, read again only when one of its files has changed."""
+    folder = root() / name
+    found = sorted(path for path in folder.rglob("*") if path.is_file())
+    stamps = tuple((str(p), s.st_mtime_ns, s.st_size) for p in found for s in [p.stat()])
+    return _read_folder(str(folder), str(root()), stamps)
+
+
+@st.cache_resource(show_spinner=False, max_entries=32)
+def _read_folder(folder: str, within: str, stamps: tuple[tuple[str, int, int], ...]) -> Opened:
+    return _opened(load_job([Path(folder)], root=Path(within)), [Path(path).name for path, _, _ in stamps])
+
+
+def keep_uploads(files: list[st.runtime.uploaded_file_manager.UploadedFile]) -> None:
+    """Copy uploaded bytes into the session: the widget forgets them when it leaves the page."""
+    kept: dict[str, bytes] = {}
+    for file in files:
+        name, count = file.name, 2
+        while name in kept and kept[name] != file.getvalue():
+            stem, dot, ending = file.name.rpartition(".")
+            name = f"{stem or ending} ({count}){dot if stem else ''}{ending if stem else ''}"
+            count += 1
+        kept[name] = file.getvalue()
+    st.session_state["uploads"] = kept
+
+
+def uploads() -> dict[str, bytes]:
+    """Return the uploaded files by name."""
+    return st.session_state.get("uploads", {})
+
+
+def open_uploads() -> Opened:
+    """Return the uploaded sheets as one job."""
+    digests = tuple((name, hashlib.sha256(data).hexdigest()) for name, data in uploads().items())
+    return _read_uploads(digests, uploads())
+
+
+@st.cache_resource(show_spinner=False, scope="session", max_entries=4)
+def _read_uploads(digests: tuple[tuple[str, str], ...], _files: dict[str, bytes]) -> Opened:
+    return _opened(load_files(_files, "your sheets"), [name for name, _ in digests])
+
+
+def _opened(loaded: Loaded, files: list[str]) -> Opened:
+    done = None if loaded.job is None else review(loaded.job)
+    return Opened(done, tuple(loaded.problems), tuple(files))
+
+
+@st.cache_data(show_spinner=False, scope="session", max_entries=8)
+def summary(fingerprint: str, units: str, _review: Review) -> bytes:
+    """Return the PDF of a review; the same job in the same units is drawn once."""
+    return summary_pdf(_review, UNITS[units])
+
+
+# --- session and address ---------------------------------------------------------------
+
+
+def begin(name: str, allowed: list[str], default: str) -> str | None:
+    """Set a choice from the address at the start of a session; return what was asked for in vain."""
+    if name in st.session_state:
+        if st.session_state[name] not in allowed:
+            st.session_state[name] = default
+        return None
+    wanted = st.query_params.get(name)
+    st.session_state[name] = wanted if wanted in allowed else default
+    return wanted if wanted is not None and wanted not in allowed else None
+
+
+def to_address(**choices: str | None) -> None:
+    """Write choices into the address, so that a link opens what was seen."""
+    for name, value in choices.items():
+        if value is None:
+            if name in st.query_params:
+                del st.query_params[name]
+        elif st.query_params.get(name) != value:
+            st.query_params[name] = value
+
+
+def shown() -> Shown:
+    """Return what the sidebar chose."""
+    job = st.session_state.get("job")
+    opened = None if job is None else open_uploads() if job == OWN else open_job(job)
+    mode = st.context.theme.type
+    return Shown(
+        opened,
+        UNITS[st.session_state["units"]],
+        st.session_state["reader"],
+        THEMES["dark" if mode == "dark" else "light"],
+        "Mobi" in (st.context.headers.get("User-Agent") or ""),
+    )

@@ -1,0 +1,422 @@
+"""Invent the bench sheets under ``demo_runs/``: ``python -m tests.make_demo``.
+
+Every number comes from ``tests.invented_bench``; here stand the stories: which engine, which
+stages did what, which days. The seeds are fixed, so the same files come out every time.
+Valve sizes are read from each demo's own ``job.toml``, which is written by hand.
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+import tomllib
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+from tests.invented_bench import (
+    CFM_M3_S,
+    DRY_60F,
+    INCH_M,
+    INH2O_PA,
+    INHG_PA,
+    ISO_2533,
+    PORT,
+    READING,
+    Truth,
+    Valve,
+    Weather,
+    indicated,
+    sweep,
+)
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_runs"
+NOTE = "invented demo data"
+
+
+def length(text: str) -> float:
+    """Return a length such as ``"30 mm"`` in metres."""
+    number, unit = text.split()
+    return float(number) * {"mm": 0.001, "in": INCH_M}[unit]
+
+
+def valves_of(job: dict, stage: str) -> dict[str, Valve]:
+    """Return both sides' valves at one stage, from the job file."""
+    own: dict[str, dict] = {"intake": dict(job["intake"]), "exhaust": dict(job["exhaust"])}
+    for entry in job["stage"]:  # what an earlier stage fitted stays in the head
+        for side in own:
+            own[side].update(entry.get(side, {}))
+        if entry["name"] == stage:
+            break
+    return {
+        side: Valve(
+            count=keys["valves_per_cylinder"],
+            head_m=length(keys["valve_diameter"]),
+            throat_m=length(keys["throat_diameter"]),
+            stem_m=length(keys["stem_diameter"]),
+        )
+        for side, keys in own.items()
+    }
+
+
+def sheet_text(header: dict[str, str], columns: list[str], rows: list[list[str]]) -> str:
+    """Return a bench sheet."""
+    lines = [f"# {key}: {value}" for key, value in header.items()]
+    lines.append(",".join(columns))
+    lines += [",".join(row) for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+def celsius(temperature_k: float) -> str:
+    """Write a temperature as a metric shop does."""
+    return f"{temperature_k - 273.15:.1f} degC"
+
+
+def fahrenheit(temperature_k: float) -> str:
+    """Write a temperature as a US shop does."""
+    return f"{temperature_k * 9 / 5 - 459.67:.0f} degF"
+
+
+def from_celsius(value: float) -> float:
+    """Return kelvin."""
+    return value + 273.15
+
+
+def from_fahrenheit(value: float) -> float:
+    """Return kelvin."""
+    return (value + 459.67) * 5 / 9
+
+
+def sprint_four() -> Iterator[tuple[str, str]]:
+    """Four stages, two ports, two bench days: 25 inH2O on the first, 28 on the second.
+
+    The valve job is on the bench on both days, so the second day hangs on the first.
+    The polish does nothing for the intake that this bench could tell.
+    """
+    rng = random.Random("sprint four")
+    job = tomllib.loads((DEMO / "sprint-four" / "job.toml").read_text(encoding="utf-8"))
+    truths = {
+        "as cast": {"intake": Truth(0.585, 0.640), "exhaust": Truth(0.580, 0.640)},
+        "valve job": {"intake": Truth(0.612, 0.652), "exhaust": Truth(0.606, 0.650)},
+        "bowl blend": {"intake": Truth(0.614, 0.712), "exhaust": Truth(0.610, 0.688)},
+        "port polish": {"intake": Truth(0.614, 0.7135), "exhaust": Truth(0.611, 0.713)},
+    }
+    ports = {p: {side: rng.gauss(1, PORT) for side in ("intake", "exhaust")} for p in ("2", "3")}
+    first = ("2026-03-14", 25 * INH2O_PA, Weather(98440, from_celsius(14.5), 0.58, from_celsius(19.0)))
+    second = ("2026-03-28", 28 * INH2O_PA, Weather(101730, from_celsius(21.0), 0.41, from_celsius(26.5)))
+    plan = [
+        (first, "as cast", "2", 3),
+        (first, "as cast", "3", 2),
+        (first, "valve job", "2", 2),
+        (first, "valve job", "3", 2),
+        (second, "valve job", "2", 1),
+        (second, "valve job", "3", 1),
+        (second, "bowl blend", "2", 2),
+        (second, "bowl blend", "3", 2),
+        (second, "port polish", "2", 3),
+        (second, "port polish", "3", 2),
+    ]
+    lifts = [n / 1000 for n in range(1, 12)]
+    clock = {first[0]: 8 * 60 + 50, second[0]: 9 * 60 + 10}
+    done: dict[tuple[str, str], int] = {}
+    for (date, drop, weather), stage, port, setups in plan:
+        valves = valves_of(job, stage)
+        for _ in range(setups):
+            done[stage, port] = done.get((stage, port), 0) + 1
+            name = f"{stage.replace(' ', '-')}_port-{port}_setup-{done[stage, port]}.csv"
+            hours = (clock[date] - 9 * 60) / 60  # a shop warms up, and the meter with it
+            now = replace(
+                weather,
+                barometer_pa=weather.barometer_pa - 30 * round(hours),
+                air_k=weather.air_k + round(0.5 * hours, 1),
+                meter_k=weather.meter_k + round(0.7 * hours, 1),
+            )
+            rows = sweep(
+                rng,
+                {side: (truths[stage][side], valves[side]) for side in valves},
+                ports[port],
+                lifts,
+                drop,
+                now,
+                ISO_2533,
+            )
+            header = {
+                "note": NOTE,
+                "stage": stage,
+                "port": port,
+                "date": date,
+                "time": f"{clock[date] // 60:02d}:{clock[date] % 60:02d}",
+                "bench": "shop bench",
+                "barometer": f"{now.barometer_pa / 100:.1f} hPa",
+                "air temperature": celsius(now.air_k),
+                "humidity": f"{now.humidity:.0%}".replace("%", " %"),
+                "meter temperature": celsius(now.meter_k),
+                "test pressure": f"{drop / INH2O_PA:.0f} inH2O",
+                "bore": "80 mm",
+                "intake entry": "clay radius",
+                "exhaust exit": "bare",
+                "valves open": "2",
+                "test valve": "the head's own",
+                "spark plug": "fitted",
+            }
+            table = [
+                [f"{lift * 1000:.0f}"] + [f"{row[side] * 1000:.1f}" for side in ("intake", "exhaust")]
+                for lift, row in rows
+            ]
+            yield name, sheet_text(header, ["lift [mm]", "intake [L/s]", "exhaust [L/s]"], table)
+            clock[date] += 35
+
+
+def touring_twin() -> Iterator[tuple[str, str]]:
+    """Three stages of a two-valve twin on a bench that only pulls 10 inH2O.
+
+    The exhaust's new seats lose at low lift what its bowls more than bring back above; the last
+    stage leaves the exhaust as it was.
+    """
+    rng = random.Random("touring twin")
+    job = tomllib.loads((DEMO / "touring-twin" / "job.toml").read_text(encoding="utf-8"))
+    truths = {
+        "as delivered": {"intake": Truth(0.560, 0.600), "exhaust": Truth(0.560, 0.600)},
+        "seats and bowls": {"intake": Truth(0.588, 0.655), "exhaust": Truth(0.536, 0.676)},
+        "larger intake valves": {"intake": Truth(0.590, 0.668), "exhaust": Truth(0.536, 0.677)},
+    }
+    ports = {p: {side: rng.gauss(1, PORT) for side in ("intake", "exhaust")} for p in ("front", "rear")}
+    days = {
+        "as delivered": (
+            "2026-01-19",
+            Weather(29.12 * INHG_PA, from_fahrenheit(63), 0.34, from_fahrenheit(70)),
+        ),
+        "seats and bowls": (
+            "2026-01-30",
+            Weather(28.87 * INHG_PA, from_fahrenheit(66), 0.45, from_fahrenheit(74)),
+        ),
+        "larger intake valves": (
+            "2026-02-16",
+            Weather(29.30 * INHG_PA, from_fahrenheit(60), 0.29, from_fahrenheit(68)),
+        ),
+    }
+    lifts = [n * 0.05 * INCH_M for n in range(1, 12)]
+    for stage, (date, weather) in days.items():
+        valves = valves_of(job, stage)
+        minutes = 9 * 60 + 5
+        for port in ports:
+            for number in (1, 2):
+                rows = sweep(
+                    rng,
+                    {side: (truths[stage][side], valves[side]) for side in valves},
+                    ports[port],
+                    lifts,
+                    10 * INH2O_PA,
+                    weather,
+                    DRY_60F,
+                )
+                header = {
+                    "note": NOTE,
+                    "stage": stage,
+                    "port": port,
+                    "date": date,
+                    "time": f"{minutes // 60:02d}:{minutes % 60:02d}",
+                    "barometer": f"{weather.barometer_pa / INHG_PA:.2f} inHg",
+                    "air temperature": fahrenheit(weather.air_k),
+                    "humidity": f"{weather.humidity * 100:.0f} %",
+                    "meter temperature": fahrenheit(weather.meter_k),
+                    "test pressure": "10 inH2O",
+                    "bore": "3.70 in",
+                    "intake entry": "radius plate",
+                    "exhaust exit": "stub, 1.75 in",
+                    "valves open": "1",
+                    "test valve": "the head's own",
+                    "spark plug": "fitted",
+                }
+                table = [
+                    [f"{lift / INCH_M:.3f}"]
+                    + [f"{row[side] / CFM_M3_S:.1f}" for side in ("intake", "exhaust")]
+                    for lift, row in rows
+                ]
+                columns = ["lift [in]", "intake [cfm]", "exhaust [cfm]"]
+                yield f"{stage.replace(' ', '-')}_{port}_{number}.csv", sheet_text(header, columns, table)
+                minutes += 30
+
+
+def bare_sheets() -> Iterator[tuple[str, str]]:
+    """Three sheets as a first visitor might bring them: one set-up each, little written down."""
+    rng = random.Random("bare sheets")
+    valves = {"intake": Valve(1, 0.036, 0.031, 0.007), "exhaust": Valve(1, 0.031, 0.0265, 0.007)}
+    weather = Weather(100150, from_celsius(18.0), 0.5, from_celsius(18.0))
+    unsaid = {"intake": 1.0, "exhaust": 1.0}
+    air = {"barometer": "1001.5 hPa", "air temperature": "18 degC", "humidity": "50 %"}
+    stages = [
+        ("as received", "2026-05-02", {"intake": Truth(0.570, 0.585), "exhaust": Truth(0.560, 0.590)}, air),
+        ("valve job", "2026-05-09", {"intake": Truth(0.598, 0.596), "exhaust": Truth(0.590, 0.594)}, {}),
+        ("port work", "2026-05-23", {"intake": Truth(0.600, 0.668), "exhaust": Truth(0.592, 0.625)}, {}),
+    ]
+    lifts = [n / 1000 for n in range(1, 10)]
+    for stage, date, truths, known in stages:
+        both = {side: (truths[side], valves[side]) for side in valves}
+        rows = sweep(
+            rng, both, unsaid, lifts, 15 * INH2O_PA, weather, replace(ISO_2533, set_at_pa=15 * INH2O_PA)
+        )
+        header = {"note": NOTE, "stage": stage, "date": date, **known, "test pressure": "15 inH2O"}
+        table = [
+            [f"{lift * 1000:.0f}"] + [f"{row[side] / CFM_M3_S:.1f}" for side in ("intake", "exhaust")]
+            for lift, row in rows
+        ]
+        columns = ["lift [mm]", "intake [cfm]", "exhaust [cfm]"]
+        yield f"{stage.replace(' ', '-')}.csv", sheet_text(header, columns, table)
+
+
+RANGES_M3_S = (0.02, 0.04, 0.08)  # of the messy bench, 20, 40 and 80 L/s
+PLATE_M3_S = 0.055  # certified, of standard air at the reference
+
+
+def in_percent(flow_m3_s: float) -> tuple[str, str]:
+    """Return a reading in percent of the least range that holds it, and that range in L/s."""
+    full = next(one for one in RANGES_M3_S if flow_m3_s < 0.95 * one)
+    return f"{100 * flow_m3_s / full:.1f}", f"{1000 * full:.0f}"
+
+
+def messy_day() -> Iterator[tuple[str, str]]:
+    """A triple on a bench that reads in percent of range, with all that can go wrong in a shop.
+
+    The plate reads 4 % low on 4 April only. On 11 April one cell lost its decimal point, one
+    exhaust sweep was copied, one barometer was taken from a weather report, the meter ran hot,
+    the last stage sat in another fixture, and a third port stands in for the second.
+    """
+    rng = random.Random("messy day")
+    job = tomllib.loads((DEMO / "messy-day" / "job.toml").read_text(encoding="utf-8"))
+    truths = {
+        "as delivered": {"intake": Truth(0.560, 0.600), "exhaust": Truth(0.560, 0.600)},
+        "seats cut": {"intake": Truth(0.592, 0.618), "exhaust": Truth(0.588, 0.612)},
+        "bowls opened": {"intake": Truth(0.595, 0.672), "exhaust": Truth(0.592, 0.650)},
+    }
+    ports = {p: {side: rng.gauss(1, PORT) for side in ("intake", "exhaust")} for p in "123"}
+    drop = 20 * INH2O_PA
+    weather = {
+        "2026-03-21": Weather(96510, from_celsius(16.0), 0.52, from_celsius(18.5)),
+        "2026-03-28": Weather(96840, from_celsius(17.5), 0.47, from_celsius(20.0)),
+        "2026-04-04": Weather(96290, from_celsius(18.0), 0.55, from_celsius(20.5)),
+        "2026-04-11": Weather(96420, from_celsius(21.5), 0.44, from_celsius(24.0)),
+    }
+    reads = dict.fromkeys(weather, 1.0) | {"2026-04-04": 0.96}  # the bench against itself, day by day
+    sides = ("intake", "exhaust")
+
+    def header(date: str, now: Weather) -> dict[str, str]:
+        return {
+            "note": NOTE,
+            "date": date,
+            "bench": "range bench",
+            "barometer": f"{now.barometer_pa / 100:.1f} hPa",
+            "altitude": "430 m",
+            "air temperature": celsius(now.air_k),
+            "humidity": f"{now.humidity * 100:.0f} %",
+            "meter temperature": celsius(now.meter_k),
+            "test pressure": "20 inH2O",
+        }
+
+    plate_columns = ["intake [%]", "exhaust [%]"]
+    for date, now in weather.items():
+        read = {
+            side: reads[date] * indicated(PLATE_M3_S, side, drop, now, ISO_2533) * rng.gauss(1, READING)
+            for side in sides
+        }
+        certificate = {
+            "intake range": "80 L/s",
+            "exhaust range": "80 L/s",
+            "certified flow": f"{PLATE_M3_S * 1000:.1f} L/s",
+            "certified at": "28 inH2O",
+            "certified air": "ISO 2533",
+            "certified uncertainty": "0.5 %",
+        }
+        cells = [f"{100 * read[side] / 0.08:.1f}" for side in sides]
+        head = {"role": "calibration", **header(date, now), **certificate}
+        yield f"plate_{date}.csv", sheet_text(head, plate_columns, [cells])
+    for date, leak in (("2026-03-28", 0.0002), ("2026-04-11", 0.0006)):
+        ranges = {"intake range": "20 L/s", "exhaust range": "20 L/s"}
+        cells = [f"{100 * leak * share / 0.02:.1f}" for share in (1.0, 0.8)]
+        head = {"role": "leak", **header(date, weather[date]), **ranges}
+        yield f"leak_{date}.csv", sheet_text(head, plate_columns, [cells])
+
+    leaks = {"2026-03-28": 0.0002, "2026-04-11": 0.0006}
+    plan = [
+        ("as delivered", "1", 1, "2026-03-28", {}),
+        ("as delivered", "1", 2, "2026-03-28", {}),
+        ("as delivered", "2", 1, "2026-04-04", {}),
+        ("seats cut", "1", 1, "2026-04-11", {"slip": (6, "intake")}),
+        ("seats cut", "1", 2, "2026-04-11", {}),
+        ("seats cut", "2", 1, "2026-04-11", {"copy": "exhaust"}),
+        ("bowls opened", "1", 1, "2026-04-11", {"bore": "72 mm", "barometer": "1014.8 hPa"}),
+        ("bowls opened", "3", 1, "2026-04-11", {"bore": "72 mm", "meter_k": from_celsius(43.0)}),
+    ]
+    last: dict[str, list[tuple[str, str]]] = {}
+    minutes = 8 * 60 + 40
+    for stage, port, number, date, story in plan:
+        valves = valves_of(job, stage)
+        now = replace(weather[date], meter_k=story.get("meter_k", weather[date].meter_k))
+        both = {side: (truths[stage][side], valves[side]) for side in sides}
+        lifts = [n / 1000 for n in range(1, 11)]
+        rows = sweep(rng, both, ports[port], lifts, drop, now, ISO_2533)
+        found: dict[str, list[tuple[str, str]]] = {}
+        for side, share in (("intake", 1.0), ("exhaust", 0.8)):
+            leak = leaks.get(date, 0.0) * share
+            found[side] = [in_percent(reads[date] * row[side] + leak) for _, row in rows]
+        if "copy" in story:
+            found[story["copy"]] = last[story["copy"]]
+        last = {side: list(cells) for side, cells in found.items()}
+        if "slip" in story:
+            at, side = story["slip"]
+            percent, full = found[side][at]
+            found[side][at] = (f"{float(percent) / 10:.2f}", full)
+        table = [
+            [
+                f"{lift * 1000:.0f}",
+                *(found[side][i][0] for side in sides),
+                *(found[side][i][1] for side in sides),
+            ]
+            for i, lift in enumerate(lifts)
+        ]
+        head = {
+            **header(date, now),
+            "stage": stage,
+            "port": port,
+            "time": f"{minutes // 60:02d}:{minutes % 60:02d}",
+            "bore": story.get("bore", "76 mm"),
+            "intake entry": "clay radius",
+            "exhaust exit": "bare",
+            "valves open": "1",
+            "test valve": "the head's own",
+            "spark plug": "fitted",
+        }
+        head["barometer"] = story.get("barometer", head["barometer"])
+        columns = ["lift [mm]", "intake [%]", "exhaust [%]", "intake range [L/s]", "exhaust range [L/s]"]
+        yield f"{stage.replace(' ', '-')}_port-{port}_setup-{number}.csv", sheet_text(head, columns, table)
+        minutes += 40
+
+
+JOBS = {
+    "sprint-four": sprint_four,
+    "touring-twin": touring_twin,
+    "bare-sheets": bare_sheets,
+    "messy-day": messy_day,
+}
+
+
+def files() -> dict[str, str]:
+    """Return every generated sheet: path under ``demo_runs`` -> text."""
+    return {f"{folder}/{name}": text for folder, make in JOBS.items() for name, text in make()}
+
+
+def main() -> int:
+    """Write the sheets, and remove those that are no longer made."""
+    made = files()
+    for folder in JOBS:
+        for old in (DEMO / folder).glob("*.csv"):
+            if f"{folder}/{old.name}" not in made:
+                old.unlink()
+    for path, text in made.items():
+        (DEMO / path).write_text(text, encoding="utf-8", newline="\n")
+    print(f"{len(made)} sheets written under {DEMO.name}/")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
