@@ -1,0 +1,116 @@
+"""A real browser and a really started app, shared by the tests of this folder.
+
+AppTest runs the scripts in this process and so cannot see a wrong import path, a broken
+chart, a call to another host or an upload that the server refuses.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from tests.browser.started import FLAGS, NO_BROWSER, WAIT_S, browser_path, running_app
+
+expect.set_options(timeout=WAIT_S * 1000)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Return a headless Chromium; without one skip, or fail where all checks must run."""
+    path = browser_path()
+    if path is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail(NO_BROWSER)
+        pytest.skip(NO_BROWSER)
+    with sync_playwright() as play:
+        started = play.chromium.launch(executable_path=path, args=FLAGS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def app() -> Iterator[str]:
+    """Return the address of an app started with no arguments."""
+    with running_app() as address:
+        yield address
+
+
+@dataclass
+class Watched:
+    """A page, with what it complained about and whom it called."""
+
+    page: Page
+    address: str
+    complaints: list[str] = field(default_factory=list)
+    strangers: list[str] = field(default_factory=list)
+
+    def listen(self) -> None:
+        """Note console errors, uncaught exceptions and requests that leave the app."""
+        own = urlsplit(self.address).netloc
+
+        def heard(url: str) -> None:
+            parts = urlsplit(url)
+            if parts.scheme not in ("data", "blob", "about") and parts.netloc != own:
+                self.strangers.append(url)
+
+        self.page.on("console", lambda said: said.type == "error" and self.complaints.append(said.text))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("request", lambda request: heard(request.url))
+        self.page.on("websocket", lambda socket_: heard(socket_.url))
+
+    def open(self, path: str = "/") -> Page:
+        """Open the app and return once its first screen has been drawn."""
+        self.page.goto(self.address + path, timeout=WAIT_S * 1000)
+        self.settle()
+        return self.page
+
+    def settle(self) -> None:
+        """Return once the script has run to its end and no chart is still loading."""
+        expect(self.page.get_by_role("heading", level=1).first).to_be_visible()
+        expect(self.page.get_by_test_id("stApp")).to_have_attribute("data-test-script-state", "notRunning")
+
+    def go_to(self, screen: str) -> None:
+        """Choose a screen in the sidebar, unfolding it first where it is folded."""
+        unfold = self.page.get_by_test_id("stExpandSidebarButton")
+        if unfold.is_visible():  # a folded sidebar's links are "visible", but off the screen
+            unfold.click()
+        self.page.get_by_role("link", name=screen, exact=True).click()
+        expect(self.page.get_by_role("heading", level=1, name=screen)).to_be_visible()
+        self.settle()
+
+
+OpenPage = Callable[..., Watched]
+
+
+@pytest.fixture
+def watched(browser: Browser, app: str) -> Iterator[OpenPage]:
+    """Return a function that makes a watched page; whatever it complains of fails the test."""
+    made: list[Watched] = []
+
+    def make(address: str = app, width: int = 1280, height: int = 900, mode: str = "light") -> Watched:
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=mode, accept_downloads=True
+        )
+        page = Watched(context.new_page(), address)
+        page.listen()
+        made.append(page)
+        return page
+
+    yield make
+    for page in made:
+        page.page.context.close()
+    assert [said for page in made for said in page.complaints] == []
+    assert [url for page in made for url in page.strangers] == []
+
+
+def luminance(css_colour: str) -> float:
+    """Return the relative luminance of an opaque ``rgb(r, g, b)`` (WCAG 2.2)."""
+    channels = [int(n) / 255 for n in re.findall(r"\d+", css_colour)[:3]]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return sum(weight * c for weight, c in zip((0.2126, 0.7152, 0.0722), linear, strict=True))

@@ -1,0 +1,161 @@
+"""The app as a person meets it: started by its command, looked at in a browser."""
+
+from __future__ import annotations
+
+import socket
+from http.client import HTTPConnection
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.conftest import OpenPage, Watched, luminance
+from tests.browser.started import running_app
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+CHART = "stVegaLiteChart"
+
+
+def assert_charts_drawn(page: Watched) -> None:
+    """Fail unless the screen shows charts with something in them, and no error box."""
+    charts = page.page.get_by_test_id(CHART)
+    expect(charts.first).to_be_visible()
+    for chart in charts.all():
+        chart.scroll_into_view_if_needed()
+        drawing = chart.locator("canvas, svg.marks").first
+        expect(drawing).to_be_visible()
+        box = drawing.bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) > 50
+    expect(page.page.get_by_test_id("stException")).to_have_count(0)
+
+
+@pytest.mark.parametrize("mode", ["light", "dark"])
+def test_demo_job_opens_with_its_charts(watched: OpenPage, mode: str) -> None:
+    page = watched(mode=mode)
+    page.open()
+    expect(page.page.get_by_role("heading", level=1)).to_have_text("Results")
+    assert_charts_drawn(page)
+
+
+@pytest.mark.parametrize("mode", ["light", "dark"])
+def test_by_lift_opens_from_the_sidebar(watched: OpenPage, mode: str) -> None:
+    page = watched(mode=mode)
+    page.open()
+    page.go_to("By lift")
+    assert_charts_drawn(page)
+
+
+def test_both_modes_are_defined(watched: OpenPage) -> None:
+    for mode, is_dark in (("light", False), ("dark", True)):
+        page = watched(mode=mode)
+        page.open()
+        style = "e => [getComputedStyle(e).backgroundColor, getComputedStyle(e).color]"
+        background, text = (luminance(c) for c in page.page.get_by_test_id("stApp").evaluate(style))
+        assert (background < text) == is_dark
+        # WCAG 2.2, 1.4.3: contrast of text at least 4.5 to 1
+        assert (max(background, text) + 0.05) / (min(background, text) + 0.05) >= 4.5
+
+
+@pytest.mark.parametrize("screen", ["Results", "By lift"])
+def test_a_phone_needs_no_sideways_scroll(watched: OpenPage, screen: str) -> None:
+    page = watched(width=390, height=844)
+    page.open()
+    if screen != "Results":
+        page.go_to(screen)
+    assert_charts_drawn(page)
+    too_wide = page.page.evaluate(
+        """() => [document.scrollingElement, ...document.querySelectorAll('[data-testid=stMain]')]
+                 .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.tagName)"""
+    )
+    assert too_wide == []
+
+
+def test_bare_sheets_give_a_result(watched: OpenPage, demo_runs: Path) -> None:
+    sheets = sorted((demo_runs / "bare-sheets").glob("*.csv"))
+    assert len(sheets) == 3
+    page = watched()
+    page.open()
+    page.page.locator("input[type=file]").first.set_input_files(sheets)
+    main = page.page.get_by_test_id("stMain")
+    expect(main.get_by_text("port work").first).to_be_visible()
+    page.settle()
+    assert_charts_drawn(page)
+    expect(main.get_by_text("clear gain").first).to_be_visible()
+
+
+def test_a_bad_sheet_is_named_and_nothing_breaks(watched: OpenPage, tmp_path: Path) -> None:
+    bad = tmp_path / "bowl.csv"
+    bad.write_text("# stage: bowl\n# test pressure: 28 inH2O\nlift [mm],intake [L/s]\n1,21.O\n", "utf-8")
+    page = watched()
+    page.open()
+    page.page.locator("input[type=file]").first.set_input_files(bad)
+    main = page.page.get_by_test_id("stMain")
+    expect(main.get_by_text("bowl.csv").first).to_be_visible()
+    expect(main.get_by_text("line 4").first).to_be_visible()
+    expect(page.page.get_by_test_id("stException")).to_have_count(0)
+
+
+def test_summary_downloads_as_pdf(watched: OpenPage) -> None:
+    page = watched()
+    page.open()
+    with page.page.expect_download() as download:
+        page.page.get_by_role("button", name="summary.pdf").first.click()
+    assert download.value.suggested_filename.endswith(".pdf")
+    content = Path(download.value.path()).read_bytes()
+    assert content.startswith(b"%PDF")
+    assert content.rstrip().endswith(b"%%EOF")
+
+
+def test_units_switch_changes_the_flow(watched: OpenPage) -> None:
+    page = watched()
+    page.open("/?job=sprint-four")
+    main = page.page.get_by_test_id("stMain")
+    expect(main.get_by_text("L/s").first).to_be_visible()
+    page.page.get_by_test_id("stSidebar").get_by_text("US", exact=True).click()
+    expect(main.get_by_text("cfm").first).to_be_visible()
+    page.settle()
+    expect(main.get_by_text("L/s")).to_have_count(0)
+
+
+def test_starts_from_another_folder(watched: OpenPage, tmp_path: Path) -> None:
+    with running_app(folder=tmp_path) as address:
+        page = watched(address)
+        page.open()
+        assert_charts_drawn(page)
+        page.page.goto("about:blank")  # a page left open would call for a server that has been stopped
+
+
+def test_only_this_machine_is_answered(app: str) -> None:
+    port = urlsplit(app).port
+    # A server bound to every address would answer on these as well.
+    for other in ("127.0.0.2", "::1"):
+        with pytest.raises(OSError):
+            socket.create_connection((other, port), timeout=5)
+
+
+def websocket_status(app: str, host: str) -> int:
+    """Ask for the app's data channel under a host name; return the HTTP status."""
+    connection = HTTPConnection("127.0.0.1", urlsplit(app).port, timeout=10)
+    headers = {
+        "Host": host,
+        "Origin": f"http://{host}",
+        "Connection": "Upgrade",
+        "Upgrade": "websocket",
+        "Sec-WebSocket-Version": "13",
+        "Sec-WebSocket-Key": "aW52ZW50ZWQgMTYgYnl0ZQ==",
+        "Sec-WebSocket-Protocol": "streamlit",
+    }
+    connection.request("GET", "/_stcore/stream", headers=headers)
+    try:
+        return connection.getresponse().status
+    finally:
+        connection.close()
+
+
+def test_a_foreign_host_name_is_refused(app: str) -> None:
+    """A page elsewhere must not reach a job by pointing its own name at this machine."""
+    assert websocket_status(app, urlsplit(app).netloc) == 101  # the request itself is sound
+    assert websocket_status(app, "elsewhere.example") == 403

@@ -1,0 +1,372 @@
+"""The summary PDF: every number in it is the review's, nothing is cut, and it is the same file twice."""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import shutil
+import subprocess
+import sys
+import xml.etree.ElementTree as ElementTree
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import cache
+
+import pypdf
+import pytest
+from fontTools.ttLib import TTFont
+
+from core.job import SIDES, BenchSheet, Job, Printed, Sides
+from core.results import Review
+from core.review import review
+from core.units import METRIC, US, UnitSet
+from dashboard import words
+from dashboard.evidence import conditions
+from dashboard.handover import basis
+from dashboard.handover.grid import in_groups
+from dashboard.handover.pdf import summary_pdf
+from dashboard.ladder import ladder
+from dashboard.look import TYPE_PT
+from dashboard.tables import flows, gains_by_lift
+from tests.conftest import ROOT
+from tests.dashboard.invented_jobs import invented_job
+
+LONG_NAMES = tuple(
+    f"{i + 1}: short turn and bowl blend, with_a_name_that_no_column_was_made_for and {'x' * 30}"
+    for i in range(12)
+)
+SHAPES = {
+    "four stages": {},
+    "twelve stages, 24 lifts, long names": {"stages": 12, "lifts": 24, "names": LONG_NAMES},
+    "one stage": {"stages": 1},
+    "two stages": {"stages": 2, "setups": 1},
+    "one side": {"stages": 3, "sides": ("exhaust",)},
+    "no prices, no cam": {"priced": False, "cam": False},
+    "seven stages in four ports": {"stages": 7, "ports": ("1", "2", "3", "4"), "lifts": 6},
+    "one reading a sweep": {"stages": 3, "lifts": 1},
+    "long title": {"title": "Žluťoučký kůň " * 12},
+}
+UNITS = {"metric": METRIC, "US": US}
+
+
+@cache
+def reviewed(shape: str) -> Review:
+    return review(invented_job(**SHAPES[shape]))
+
+
+@cache
+def document(shape: str, units: str = "metric", *, prices: bool = True) -> bytes:
+    return summary_pdf(reviewed(shape), UNITS[units], prices=prices)
+
+
+def squashed(text: str) -> str:
+    """Return text without any space: where a line breaks is not what is tested."""
+    return re.sub(r"\s", "", text)
+
+
+def read(data: bytes) -> str:
+    """Return a document's text, squashed, without the foot that each page ends with."""
+    pages = pypdf.PdfReader(io.BytesIO(data)).pages
+    texts = [squashed(page.extract_text()) for page in pages]
+    feet = [f"data7f3c-91ae{number}of{len(pages)}" for number in range(1, len(pages) + 1)]
+    assert all(text.endswith(foot) for text, foot in zip(texts, feet, strict=True))
+    return "".join(text[: text.rindex("Flowin")] for text in texts)
+
+
+def rows_of(shown: Review, units: UnitSet) -> Iterator[str]:
+    """Yield every row of numbers that the tables and sentences make of a review."""
+    yield words.answer(shown)
+    yield words.steps(shown)
+    yield words.ceiling_line(shown, units)
+    yield words.conditions(shown, units)
+    if len(shown.stages) > 1:
+        for row in ladder(shown, units):
+            yield f"{row.stage}{row.price}{row.gain.intake}{row.gain.exhaust}".replace(";", "")
+    for side in SIDES:
+        if not words.measured(shown, side):
+            continue
+        for row in ladder(shown, units):
+            if row.change[side] != "–":
+                measures = (row.change, row.at_peak, row.share, row.price_per_flow)
+                yield row.stage + "".join(measure[side] for measure in measures)
+        yield from (" ".join(row) for row in flows(shown, side, units).rows)
+        for against in ("previous", "baseline"):
+            for row in gains_by_lift(shown, side, against, units).rows:
+                yield f"{row.lift} {' '.join(map(str, row.cells))}" if row.cells else ""
+    for one in basis.readings(shown, units):
+        yield one.title
+        yield from ("".join(row) for row in one.table.rows)
+    yield from basis.how(shown, units)
+    yield from basis.equipment(shown, units)
+    yield from (f"{level}{text}" for level, text in basis.notices(shown, units))
+
+
+@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("shape", ["four stages", "one stage", "two stages"])
+def test_every_row_is_the_reviews_own(shape: str, units: str) -> None:
+    text = read(document(shape, units))
+    missing = [row for row in rows_of(reviewed(shape), UNITS[units]) if squashed(row) not in text]
+    assert missing == []
+
+
+def test_column_groups_hold_every_cell() -> None:
+    shape = "twelve stages, 24 lifts, long names"
+    text = read(document(shape))
+    for side in SIDES:
+        table = gains_by_lift(reviewed(shape), side, "baseline", METRIC)
+        groups = in_groups(len(table.gains), 3)
+        assert [range(11)[group] for group in groups][-1][-1] == 10
+        for row in table.rows:
+            for group in groups:
+                assert squashed(row.lift + "".join(map(str, row.cells[group]))) in text
+
+
+def test_conditions_are_all_there() -> None:
+    shown = reviewed("four stages")
+    text = read(document("four stages"))
+    table = conditions(shown, METRIC)
+    for i, heading in enumerate(table.columns):
+        values = {row[i] for row in table.rows}
+        if len(values) == 1 and i:
+            assert squashed(f"{heading.lower()} {values.pop()}") in text
+    for sheet in shown.job.sheets:
+        assert sheet.file in text
+        assert str(sheet.date) in text
+
+
+def test_factors_recompute_the_corrected_flow() -> None:
+    """What is printed is enough: reading times both printed factors is the printed flow."""
+    shown = reviewed("four stages")
+    factors = {
+        (row[0], row[1]): float(row[-2]) * float(row[-1]) for row in basis.corrections(shown, METRIC).rows
+    }
+    checked = 0
+    for sheet, one in zip(shown.job.sheets, basis.readings(shown, METRIC), strict=True):
+        for _, _, intake, intake_corrected, exhaust, exhaust_corrected in one.table.rows:
+            for side, said, corrected in zip(
+                SIDES, (intake, exhaust), (intake_corrected, exhaust_corrected), strict=True
+            ):
+                flow = float(said.split("\u00a0")[0]) * factors[sheet.file, side]
+                # Factors are printed to 4 decimals (2 x 5e-5 of 120 L/s), flows to 0.1 L/s.
+                assert float(corrected) == pytest.approx(flow, abs=0.05 + 0.012)
+                checked += 1
+    assert checked == 2 * 11 * len(shown.job.sheets)
+
+
+def test_densities_recompute_the_density_factor() -> None:
+    rows = basis.corrections(reviewed("four stages"), METRIC).rows
+    assert rows
+    for row in rows:
+        scale, meter, piece = map(float, row[6:9])
+        # Five printed digits each: 4 x 5e-5 / 1.1 / 2, and the factor's own rounding.
+        assert float(row[-2]) == pytest.approx((scale * meter / (piece * 1.2250)) ** 0.5, abs=1.5e-4)
+
+
+def test_without_prices_no_amount_is_left() -> None:
+    with_prices, without = read(document("four stages")), read(document("four stages", prices=False))
+    assert "EUR" in with_prices
+    assert "EUR" not in without
+    assert "noprice" not in without
+
+
+def with_sheets(change: Callable[[BenchSheet], BenchSheet]) -> Job:
+    job = invented_job(stages=2, setups=1)
+    return replace(job, sheets=tuple(change(sheet) for sheet in job.sheets))
+
+
+def with_own_pressures(sheet: BenchSheet) -> BenchSheet:
+    own = Sides(
+        *(
+            tuple(replace(one, test_pressure_pa=(10 + one.line) * 249.08891) for one in readings)
+            for _, readings in sheet.readings.items()
+        )
+    )
+    return replace(sheet, readings=own)
+
+
+@pytest.mark.parametrize(
+    ("job", "said"),
+    [
+        (replace(invented_job(stages=2), sheets=()), ("no stage has a usable reading",)),
+        (with_sheets(with_own_pressures), ("22 inH2O", "32 inH2O")),
+        (
+            with_sheets(lambda sheet: replace(sheet, air=replace(sheet.air, test_pressure_pa=None))),
+            ("test pressure not stated", "not scaled"),
+        ),
+        (
+            with_sheets(lambda sheet: replace(sheet, printed=Printed(already_corrected=True))),
+            ("corrected by the bench",),
+        ),
+        (replace(invented_job(stages=2), pressure_rule="isentropic"), ("isentropic flux at 28 inH2O",)),
+        (replace(invented_job(stages=2), note="Invented demo data."), ("Invented demo data.",)),
+    ],
+    ids=["no sheets", "pressure a row", "no pressure", "corrected", "isentropic", "note"],
+)
+def test_unusual_jobs_say_what_they_are(job: Job, said: tuple[str, ...]) -> None:
+    text = read(summary_pdf(review(job), METRIC))
+    for words_on_paper in said:
+        assert squashed(words_on_paper) in text
+
+
+# form -----------------------------------------------------------------------------------------
+
+
+def test_foot_of_every_page() -> None:
+    reader = pypdf.PdfReader(io.BytesIO(document("four stages")))
+    count = len(reader.pages)
+    assert count > 1
+    for number, page in enumerate(reader.pages, start=1):
+        text = page.extract_text()
+        assert f"{number} of {count}" in text
+        assert "data 7f3c-91ae" in text
+        assert squashed(words.conditions(reviewed("four stages"), METRIC)) in squashed(text)
+
+
+def test_title_language_date_and_alternative_text() -> None:
+    reader = pypdf.PdfReader(io.BytesIO(document("four stages")))
+    assert reader.metadata.title == "Invented four"
+    assert reader.metadata.creation_date.date() == max(
+        sheet.date for sheet in reviewed("four stages").job.sheets
+    )
+    assert reader.root_object["/Lang"] == "en"
+    kids = [kid.get_object() for kid in reader.root_object["/StructTreeRoot"]["/K"][0]["/K"]]
+    figures = [kid for kid in kids if kid["/S"] == "/Figure"]
+    assert kids[0]["/S"] == "/H1"
+    assert len(figures) == 1
+    for name in ("as cast", "port exit"):
+        assert name in figures[0]["/Alt"]
+
+
+def test_undated_sheets_give_a_fixed_date() -> None:
+    undated = with_sheets(lambda sheet: replace(sheet, date=None))
+    made = pypdf.PdfReader(io.BytesIO(summary_pdf(review(undated), METRIC))).metadata.creation_date
+    assert (made.year, made.month, made.day) == (2000, 1, 1)
+
+
+def test_same_bytes_in_another_process() -> None:
+    program = (
+        "import sys; from core.review import review; from core.units import METRIC\n"
+        "from dashboard.handover.pdf import summary_pdf\n"
+        "from tests.dashboard.invented_jobs import invented_job\n"
+        "sys.stdout.buffer.write(summary_pdf(review(invented_job()), METRIC))"
+    )
+    environment = {**os.environ, "PYTHONHASHSEED": "5", "TZ": "Asia/Tokyo"}
+    other = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, env=environment, capture_output=True, check=True
+    )
+    assert other.stdout == document("four stages")
+    assert other.stdout == summary_pdf(reviewed("four stages"), METRIC)
+
+
+# glyphs ---------------------------------------------------------------------------------------
+
+
+def embedded_glyphs(data: bytes) -> dict[str, list[int]]:
+    """Return, for each character set, the outlines' contour counts in the embedded faces."""
+    found: dict[str, list[int]] = {}
+    fonts = {}
+    for page in pypdf.PdfReader(io.BytesIO(data)).pages:
+        fonts.update(page["/Resources"]["/Font"])
+    for font in fonts.values():
+        inner = font.get_object()["/DescendantFonts"][0].get_object()
+        face = TTFont(io.BytesIO(inner["/FontDescriptor"]["/FontFile2"].get_data()))
+        order, outlines = face.getGlyphOrder(), face["glyf"]
+        to_glyph = inner["/CIDToGIDMap"].get_data()
+        mapped = font.get_object()["/ToUnicode"].get_data().decode("latin-1")
+        for code, text in re.findall(r"<([0-9A-F]{4})> <([0-9A-F]+)>", mapped):
+            at = 2 * int(code, 16)
+            glyph = order[int.from_bytes(to_glyph[at : at + 2], "big")]
+            character = bytes.fromhex(text).decode("utf-16-be")
+            found.setdefault(character, []).append(outlines[glyph].numberOfContours)
+    return found
+
+
+STRANGE = ("бочка", "Ωμέγα", "žluťoučký", "日本語", "🏁", "שלום", "e\u0301tape", "a\u202eb", "tab\there")
+
+
+def test_any_script_is_set_or_boxed_and_can_be_copied() -> None:
+    job = invented_job(stages=len(STRANGE), names=STRANGE, setups=1, lifts=3)
+    data = summary_pdf(review(job), METRIC)
+    text = read(data)
+    for name in ("бочка", "Ωμέγα", "žluťoučký", "日本語", "🏁", "étape", "ab", "tabhere"):
+        assert name in text
+    assert "שלום" in text or "םולש" in text  # the reader may give it in reading order
+    assert squashed(basis.BOXES) in text
+    contours = embedded_glyphs(data)
+    assert contours["ж" if "ж" in text else "б"][0] > 0
+    for boxed in "日本語🏁ש":
+        assert contours[boxed][0] == contours["日"][0] > 1  # the box, and it has ink
+
+
+def test_no_word_of_boxes_where_there_are_none() -> None:
+    assert squashed(basis.BOXES) not in read(document("four stages"))
+
+
+# geometry -------------------------------------------------------------------------------------
+
+POPPLER = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+MM = 72 / 25.4
+
+
+def poppler(*command: str, data: bytes) -> str:
+    done = subprocess.run([*command], input=data, capture_output=True, check=True)
+    assert done.stderr == b""
+    return done.stdout.decode("utf-8")
+
+
+def boxes(data: bytes) -> list[list[tuple[float, float, float, float, str]]]:
+    """Return, page by page, the box in points of every upright word."""
+    root = ElementTree.fromstring(poppler("pdftotext", "-bbox", "-", "-", data=data))
+    pages = []
+    for page in root.iter("{http://www.w3.org/1999/xhtml}page"):
+        found = []
+        for word in page.iter("{http://www.w3.org/1999/xhtml}word"):
+            x0, y0, x1, y1 = (float(word.get(name)) for name in ("xMin", "yMin", "xMax", "yMax"))
+            if (
+                y1 - y0 < 2.2 * (x1 - x0) + 12
+            ):  # upright: what stands on end beside the chart is taller than wide
+                found.append((x0, y0, x1, y1, word.text or ""))
+        pages.append(found)
+    return pages
+
+
+@POPPLER
+@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("shape", SHAPES)
+def test_nothing_overlaps_and_nothing_leaves_the_page(shape: str, units: str) -> None:
+    for number, page in enumerate(boxes(document(shape, units)), start=1):
+        for x0, y0, x1, y1, text in page:
+            where = f"page {number}: {text}"
+            assert x0 >= 17 * MM and x1 <= (210 - 17) * MM, where
+            assert y0 >= 12 * MM and y1 <= (297 - 10) * MM, where
+        page.sort(key=lambda box: box[1])
+        for i, (x0, y0, x1, y1, text) in enumerate(page):
+            for u0, v0, u1, v1, other in page[i + 1 :]:
+                if v0 > y1:
+                    break
+                # A line's box is about 1.4 times as high as its letters, so neighbours' boxes may touch.
+                across, down = min(x1, u1) - max(x0, u0), min(y1, v1) - max(y0, v0)
+                overlap = across > 0.6 and down > 0.45 * min(y1 - y0, v1 - v0)
+                assert not overlap, f"page {number}: {text!r} and {other!r}"
+
+
+@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("shape", SHAPES)
+def test_no_heading_ends_a_page(shape: str, units: str) -> None:
+    for number, page in enumerate(pypdf.PdfReader(io.BytesIO(document(shape, units))).pages, start=1):
+        above_foot: list[tuple[float, float, str]] = []
+
+        def seen(text: str, _cm: object, matrix: list[float], _font: object, size: float) -> None:
+            if text.strip() and matrix[5] > 24 * MM:
+                above_foot.append((matrix[5], size, text))  # noqa: B023, called before the next page
+
+        page.extract_text(visitor_text=seen)
+        lowest = min(above_foot)
+        assert lowest[1] != pytest.approx(TYPE_PT["head"]), f"page {number}: {lowest[2]}"
+
+
+@POPPLER
+@pytest.mark.parametrize("shape", SHAPES)
+def test_poppler_has_no_complaint(shape: str) -> None:
+    assert "Tagged:          yes" in poppler("pdfinfo", "-", data=document(shape))
