@@ -110,7 +110,7 @@ def _certified(job: Job, side: Side, sheet: BenchSheet) -> float:
     air = STANDARD_AIRS[certificate.air or job.standard_air]
     at = certificate.at_pa or job.reference_pressure_pa
     factor = pressure_factor(
-        job.pressure_rule, side, at, standard.pressure_pa, job.reference_pressure_pa, standard.pressure_pa
+        job.pressure_rule, side, at, air.pressure_pa, job.reference_pressure_pa, standard.pressure_pa
     )
     return float(certificate.flow_m3_s * factor * np.sqrt(air.density_kg_m3 / standard.density_kg_m3))
 

@@ -244,7 +244,11 @@ def family_p(score: ArrayLike, p_values: ArrayLike, covariance: Callable[[], Arr
     matrix = np.asarray(covariance(), dtype=float)
     values, vectors = np.linalg.eigh(matrix / np.sqrt(np.outer(np.diag(matrix), np.diag(matrix))))
     noise, scale = _draws(single.size, float(min(dof, 1e6)))
-    root = (vectors * np.sqrt(np.maximum(values, 0.0))).T.astype(np.float32)
+    # Of all roots of the correlation the triangular one: it moves little when the matrix does,
+    # so that rounding cannot turn a verdict. The small diagonal keeps it a root when lifts go
+    # wholly together.
+    correlation = (vectors * np.maximum(values, 0.0)) @ vectors.T + 1e-9 * np.eye(single.size)
+    root = np.linalg.cholesky(correlation).T.astype(np.float32)
     drawn = np.abs(noise @ root) * scale[:, None]
     order = np.argsort(-np.abs(score), kind="stable")
     largest = np.maximum.accumulate(drawn[:, order[::-1]], axis=1)[:, ::-1]
