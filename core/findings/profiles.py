@@ -195,7 +195,9 @@ def _robust(values: Array, assumed: float) -> float:
 def _median(values: Array, axis: int) -> Array:
     """Return the median of what is there, nan where nothing is."""
     if not np.isnan(values).any():
-        return np.median(values, axis=axis)
+        # np.median says the same in eight times the time; a review asks a hundred times.
+        ranked, n = np.sort(values, axis=axis), values.shape[axis]
+        return (ranked.take((n - 1) // 2, axis=axis) + ranked.take(n // 2, axis=axis)) / 2
     result = np.full(values.shape[1 - axis], np.nan)
     some = np.isfinite(values).any(axis=axis)
     result[some] = np.nanmedian(values.compress(some, axis=1 - axis), axis=axis)

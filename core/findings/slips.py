@@ -101,11 +101,12 @@ def of_sheets(side: Side, found: Profiles) -> list[Finding]:
         At most one a sweep.
     """
     findings = []
+    middle = np.nanmedian(found.level) if np.isfinite(found.level).any() else 0.0
     levels = found.stage_level[np.isfinite(found.stage_level)]
+    usual = max(1.4826 * float(np.median(np.abs(levels))), 0.004) if levels.size > 3 else np.inf
     for k, sheet in enumerate(found.sheets):
         who: tuple[Value, ...] = ((sheet.stage or sheet.file, "text"), (side, "text"))
-        others = np.delete(found.level, k)
-        beside = float(found.level[k] - np.median(others)) if others.size else 0.0
+        beside = float(found.level[k] - middle)
         for slip, guess in ((UNIT, "cfm for L/s, or the other way round?"), (log(10), "a decimal slip?")):
             if abs(abs(beside) - slip) < LEVEL_NEAR:
                 text = "{}, {}: the whole sweep reads {} of the others: {}"
@@ -116,7 +117,6 @@ def of_sheets(side: Side, found: Profiles) -> list[Finding]:
                 )
                 break
         else:
-            usual = max(1.4826 * float(np.median(np.abs(levels))), 0.004) if levels.size > 3 else np.inf
             if abs(np.nan_to_num(found.stage_level[k])) > SETUP_OFF * usual:
                 text = "{}, {}: this set-up lies {} from the others of its stage, more than repeats allow."
                 values = (*who, (float(found.stage_level[k]), "fraction"))
