@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
@@ -17,6 +18,7 @@ from core.files.stages import with_stages
 from core.job import BenchSheet, CamLobe, Finding, Job, Problem, Sides, Target
 from core.units import UnitError
 
+MOST_IN_A_COLUMN = 20  # problems that are told one by one
 _UNIT_KINDS = {"lift": ("lift",), "flow": ("flow", "mass flow", "pressure", "fraction")}
 
 
@@ -84,7 +86,8 @@ def assemble(
     problems = [*problems, *(problem for one in logs for problem in one.problems)]
     if problems:
         places = {file: i for i, file in enumerate(files) if file != NAME}
-        return Loaded(None, tuple(sorted(problems, key=lambda p: (places.get(p.file, -1), p.line or 0))))
+        problems.sort(key=lambda p: (places.get(p.file, -1), p.line or 0))
+        return Loaded(None, _shortened(problems))
     if not job_file:
         fitting.findings = [replace(finding, file=None) for finding in fitting.findings]
     values["findings"] = _with_stages([f for one in logs for f in one.findings], sheets)
@@ -124,6 +127,22 @@ def _bad_units(given: Mapping[str, str]) -> list[Problem]:
         except UnitError as error:
             problems.append(Problem(f"--{what.replace(' ', '-')}", error.text, error.cure))
     return problems
+
+
+def _shortened(problems: Sequence[Problem]) -> tuple[Problem, ...]:
+    """Return the problems with a long run in one column cut short: it has one cause, not hundreds."""
+    met: Counter[tuple[str, str]] = Counter()
+    total = Counter((problem.file, problem.column) for problem in problems if problem.column)
+    kept = []
+    for problem in problems:
+        column = (problem.file, problem.column or "")
+        met[column] += 1
+        if problem.column is None or met[column] <= MOST_IN_A_COLUMN:
+            kept.append(problem)
+        elif met[column] == MOST_IN_A_COLUMN + 1:
+            text = f"From here on {total[column] - MOST_IN_A_COLUMN} more cells cannot be used."
+            kept.append(replace(problem, text=text, cure="Mend those above first."))
+    return tuple(kept)
 
 
 def _is_hidden(file: str) -> bool:

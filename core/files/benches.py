@@ -34,13 +34,9 @@ def with_benches(
     Returns
     -------
     tuple of (list of BenchSheet, tuple of Bench)
-        The sheets, with their bench's name as the job file writes it, and the benches:
-        where the job file states none, one whose meter is taken from the sheets' columns.
+        The sheets, each bench's name written in one way, and the benches: where the job file
+        states none and the columns are no volume flows, those on the sheets, with a meter that fits.
     """
-    if not benches and (meter := _only_meter(sheets)) != "volume flow":
-        benches = (Bench(meter=meter),)
-        text = "The bench's meter is taken as '{}', as in the sheets' columns."
-        log.finding("note", "meter-from-columns", text, (meter, "text"))
     names = {folded(bench.name): bench.name for bench in benches if bench.name}
     unnamed = [sheet.file for sheet in sheets if sheet.bench is None] if len(benches) > 1 else []
     if unnamed:
@@ -52,20 +48,32 @@ def with_benches(
             (", ".join(unnamed), "text"),
             cure="Add '# bench:' to these sheets.",
         )
-    done = []
+    known, unknown = [], []
     for sheet in sheets:
-        if sheet.bench and names and folded(sheet.bench) not in names:
-            text = f"The bench '{sheet.bench}' is not in {NAME}{did_you_mean(sheet.bench, names.values())}."
-            cure = f"Its benches: {', '.join(names.values())}."
-            log.problems.append(Problem(sheet.file, text, cure, sheet.line_of("bench")))
+        if sheet.bench and benches and folded(sheet.bench) not in names:
+            log.problems.append(_no_such_bench(sheet, list(names.values())))
+            unknown.append(sheet)
+        elif sheet.bench:
+            known.append(replace(sheet, bench=names.setdefault(folded(sheet.bench), sheet.bench)))
         else:
-            if sheet.bench and names:
-                sheet = replace(sheet, bench=names[folded(sheet.bench)])
-            named = (bench for bench in benches if sheet.bench and bench.name == sheet.bench)
-            bench = next(named, benches[0] if benches else Bench())
-            log.problems += _meter_problems(sheet, bench)
-        done.append(sheet)
-    return done, benches
+            known.append(sheet)
+    if not benches and (meter := _only_meter(known)) != "volume flow":
+        # the nameless one first, as that is where sheets without a name are looked for
+        found = sorted({sheet.bench or "" for sheet in known})
+        benches = tuple(Bench(name or None, meter) for name in found)
+        text = "The bench's meter is taken as '{}', as in the sheets' columns."
+        log.finding("note", "meter-from-columns", text, (meter, "text"))
+    by_name = {bench.name: bench for bench in benches if bench.name}
+    first = benches[0] if benches else Bench()
+    for sheet in known:
+        log.problems += _meter_problems(sheet, by_name.get(sheet.bench or "", first))
+    return [*known, *unknown], benches
+
+
+def _no_such_bench(sheet: BenchSheet, names: list[str]) -> Problem:
+    text = f"The bench '{sheet.bench}' is not in {NAME}{did_you_mean(sheet.bench or '', names)}."
+    cure = f"Its benches: {', '.join(names)}." if names else f'Add name = "{sheet.bench}" to its [[bench]].'
+    return Problem(sheet.file, text, cure, sheet.line_of("bench"))
 
 
 def _quantity(reading: Reading) -> str:

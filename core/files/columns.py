@@ -34,11 +34,7 @@ _LIMITS = {
 _READING_LIMITS = {
     "flow": fields.FLOW,
     "fraction": ("fraction", "0.01 %", "120 %"),  # some scales go on above their range
-    "pressure": (
-        "pressure",
-        "0.001 inH2O",
-        "60 inH2O",
-    ),  # with the highest test pressure, below any barometer
+    "pressure": fields.PLATE_DROP,
     "mass flow": ("mass flow", "0.001 g/s", "6 kg/s"),
 }
 _ATTRIBUTE = {
@@ -62,7 +58,6 @@ class Columns:
 class _Column:
     head: Head
     kind: str
-    unit: str
     values: list[float | None]
 
 
@@ -152,6 +147,11 @@ def _complete(known: Mapping[str, Head], role: Role, table: Table, log: Log) -> 
         cure = f"Missing: {' and '.join(missing)}."
         if any(head.name == "angle" for head in table.heads):
             cure += ' If it is a cam\'s lift table, job.toml has to name it: lift_table = "...".'
+        bare = next(
+            (h for h in table.heads if h.name not in _KINDS and h.name.startswith((*SIDES, "lift "))), None
+        )
+        if bare:
+            cure += f" '{bare.text}' is not read so: a head is a name with its unit in brackets."
         log.problem(f"The first row of the table should be column heads, and is: {heads}.", cure, line)
     elif not table.rows:
         log.problem("There are column heads, but no rows below them.", "Add readings.", line)
@@ -162,23 +162,36 @@ def _read(name: str, head: Head, table: Table, given: Mapping[str, str], log: Lo
     fractions = name == "lift"
     unit = head.unit or given.get("lift" if name == "lift" else "flow" if name in SIDES else "")
     if unit is None:
-        values = [v for v in numbers_of(head, table, 1.0, 0.0, log, fractions=fractions) if v is not None]
-        log.problem("The column has no unit.", _proposal(name, values), table.header_line, head.text)
+        values = numbers_of(head, table, 1.0, 0.0, log, fractions=fractions)
+        proposal = _proposal(name, [v for v in values if v is not None and not math.isnan(v)])
+        log.problem("The column has no unit.", proposal, table.header_line, head.text)
         return None
     try:
         kind, scale, offset = units.factor(unit, _KINDS[name])
     except UnitError as error:
         log.refuse(error, table.header_line, head.text)
         return None
-    values = numbers_of(head, table, scale, offset, log, fractions=fractions)
+    column = _Column(head, kind, numbers_of(head, table, scale, offset, log, fractions=fractions))
     if name in _LIMITS:
-        for (line, _), value, cell in zip(table.rows, values, cells_of(head, table), strict=True):
-            try:
-                if value is not None and not math.isnan(value):
-                    fields.check(value, f"{cell} {unit}", *_LIMITS[name])
-            except UnitError as error:
-                log.refuse(error, line, head.text)
-    return _Column(head, kind, unit, values)
+        _refuse_outside(column, unit, _LIMITS[name], table, log)
+    elif name in SIDES:
+        _refuse_outside(column, unit, _READING_LIMITS[kind], table, log, reading=True)
+    return column
+
+
+def _refuse_outside(
+    column: _Column, unit: str, limits: tuple[str, str, str], table: Table, log: Log, reading: bool = False
+) -> None:
+    least, most = fields.bounds(*limits)
+    for i, value in enumerate(column.values):
+        if value is None or least <= value <= most or math.isnan(value) or (reading and value == 0):
+            continue
+        line, cells = table.rows[i]
+        written = units.quoted(f"{cells[column.head.index].strip()} {unit}")
+        cure = f"Allowed: {limits[1]} to {limits[2]}."
+        if reading and value < 0:
+            cure += " Flows are positive on both sides."
+        log.problem(f"{written} is not possible here.", cure, line, column.head.text)
 
 
 def _proposal(name: str, values: list[float]) -> str:
@@ -239,7 +252,6 @@ def _readings(
         for name in ("test pressure", "meter temperature", f"{side} range")
     )
     default_range = printed.intake_range_m3_s if side == "intake" else printed.exhaust_range_m3_s
-    cells = cells_of(column.head, table)
     readings = []
     for i in rising:
         value, lift = column.values[i], lifts[i]
@@ -247,8 +259,16 @@ def _readings(
             continue
         line = table.rows[i][0]
         full_scale = default_range if ranges[i] is None else ranges[i]
-        if not math.isnan(value):
-            _check(value, cells[i], lift, column, full_scale, line, log)
+        if column.kind == "fraction" and full_scale is None:
+            log.problem(
+                "A reading in percent needs the range that it is a percentage of.",
+                f"Add '# {side} range: 200 cfm', or a column '{side} range [cfm]'.",
+                line,
+                column.head.text,
+            )
+        elif value == 0 and lift > 0:
+            text = "{}: a flow of nothing at {}."
+            log.finding("look", "zero-flow", text, (column.head.text, "text"), (lift, "lift"), line=line)
         readings.append(
             Reading(
                 lift,
@@ -260,30 +280,3 @@ def _readings(
             )
         )
     return tuple(readings)
-
-
-def _check(
-    value: float, cell: str, lift: float, column: _Column, full_scale: float | None, line: int, log: Log
-) -> None:
-    head = column.head.text
-    if value < 0:
-        log.problem(
-            "The reading is negative.", "Check the sign: flows are positive on both sides.", line, head
-        )
-        return
-    try:
-        if value:
-            fields.check(value, f"{cell} {column.unit}", *_READING_LIMITS[column.kind])
-    except UnitError as error:
-        log.refuse(error, line, head)
-    if column.kind == "fraction" and full_scale is None:
-        log.problem(
-            "A reading in percent needs the range that it is a percentage of.",
-            f"Add '# {column.head.name} range: 200 cfm', or a column '{column.head.name} range [cfm]'.",
-            line,
-            head,
-        )
-    elif value == 0 and lift > 0:
-        log.finding(
-            "look", "zero-flow", "{}: a flow of nothing at {}.", (head, "text"), (lift, "lift"), line=line
-        )

@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 from core import units
 from core.files.log import did_you_mean, folded
@@ -26,6 +27,7 @@ Reader = Callable[[object], object]
 ROOM = ("temperature", "-40 degC", "60 degC")
 STREAM = ("temperature", "-40 degC", "100 degC")  # a blower heats what it blows
 TEST_PRESSURE = ("test pressure", "1 inH2O", "100 inH2O")
+PLATE_DROP = ("pressure", "0.001 inH2O", "60 inH2O")
 FLOW = ("flow", "0.001 L/s", "5 m3/s")
 
 
@@ -65,35 +67,33 @@ def quantity(kind: str, low: str, high: str) -> Reader:
                 f"{_shown(value)} has no unit.", f'Write it in quotes with its unit: "{example}".'
             )
         result = units.parse(value, kind)
-        check(result, value, kind, low, high)
+        least, most = bounds(kind, low, high)
+        if not least <= result <= most:
+            raise UnitError(f"{units.quoted(value)} is not possible here.", f"Allowed: {low} to {high}.")
         return result
 
     return read
 
 
-def check(result: float, written: str, kind: str, low: str, high: str) -> None:
-    """Refuse a value that lies outside what is possible.
+@cache
+def bounds(kind: str, low: str, high: str) -> tuple[float, float]:
+    """Return limits in SI, with room for the roundings of a unit's conversion.
 
     Parameters
     ----------
-    result : float
-        Value in SI.
-    written : str
-        As it was written.
     kind : str
         Kind of quantity.
     low, high : str
         Least and greatest value that is allowed, with their units.
 
-    Raises
-    ------
-    UnitError
-        If it lies outside.
+    Returns
+    -------
+    tuple of (float, float)
+        Least and greatest value.
     """
     least, most = units.parse(low, kind), units.parse(high, kind)
-    rounding = 1e-12 * max(abs(least), abs(most))  # of a column's conversion, cell by cell
-    if not least - rounding <= result <= most + rounding:
-        raise UnitError(f"{units.quoted(written)} is not possible here.", f"Allowed: {low} to {high}.")
+    rounding = 1e-12 * max(abs(least), abs(most))
+    return least - rounding, most + rounding
 
 
 def text(value: object) -> str:
@@ -114,7 +114,8 @@ def text(value: object) -> str:
     UnitError
         If it is anything else.
     """
-    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+    figures = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+    if not isinstance(value, str) and not figures:
         raise UnitError(f"{_shown(value)} is not text.", "Write it in quotes.")
     if CONTROL.search(str(value)):
         raise UnitError(f"{_shown(value)} holds characters that are no text.", "Type it anew.")
@@ -402,4 +403,7 @@ def _shown(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, dict):
         return "A table"
-    return units.quoted(value) if isinstance(value, str) else f"{value}"
+    if isinstance(value, str):
+        return units.quoted(value)
+    written = f"{value}"
+    return written if len(written) <= 60 else f"{written[:60]}..."

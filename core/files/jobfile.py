@@ -75,8 +75,8 @@ _BENCH = {
     "plate_diameter": Field("plate_diameter_m", quantity("length", "1 mm", "500 mm")),
     "pipe_diameter": Field("pipe_diameter_m", fields.either(quantity("length", "5 mm", "1 m"), plenum=None)),
     "taps": Field("taps", fields.choice("corner", "flange", "D and D/2")),
-    "repeatability": Field("repeatability", _RELATIVE),
-    "lift_setting": Field("lift_setting_m", quantity("lift", "0 mm", "2 mm")),
+    "repeatability": Field("repeatability", quantity("fraction", "0.01 %", "50 %")),
+    "lift_setting": Field("lift_setting_m", quantity("lift", "0 mm", "0.5 mm")),
     "calibration": Field("calibration", _RELATIVE),
     "test_pressure_reading": Field("test_pressure_reading_pa", quantity("pressure", "0 inH2O", "0.5 inH2O")),
     "barometer_reading": Field("barometer_reading_pa", quantity("barometer", "0 hPa", "20 hPa")),
@@ -208,7 +208,11 @@ def _cam(file: TomlFile, side: Side, lift_tables: dict[Side, NamedFile]) -> CamL
     for place, data in ((path, table), ((side,), parent)):
         if "lift_table" in data:
             named = file.read({"lift_table": data["lift_table"]}, place, _LIFT_TABLE)
-            if named:
+            if named and side in lift_tables:
+                file.problem(
+                    (*place, "lift_table"), "The lift table is stated twice.", "Leave one of the two."
+                )
+            elif named:
                 lift_tables[side] = NamedFile(named["file"], file.lines.get((*place, "lift_table")))
     if side in lift_tables and values:
         file.problem(
@@ -221,6 +225,12 @@ def _cam(file: TomlFile, side: Side, lift_tables: dict[Side, NamedFile]) -> CamL
     lobe = CamLobe(**values)
     try:
         net_lift(lobe)
+    except ValueError:
+        lift, lash = (1e3 * size for size in (lobe.lift_m or 0.0, lobe.lash_m))
+        text = f"{lash:g} mm of lash take up all of {lift:g} mm of lift times {lobe.rocker_ratio:g}."
+        file.problem(path, text, "Check lift, rocker_ratio and lash.")
+        return lobe
+    try:
         duration_lift(lobe)
     except ValueError as error:
         file.problem(path, str(error), "Check lift, rocker_ratio, lash and at_lift.")

@@ -97,6 +97,10 @@ def load_files(
         bare = PureWindowsPath(named.file).name  # an upload has no folders
         if named.file not in files and bare in files and bare != NAME:
             files[named.file] = files.pop(bare)
+            text = "{} is taken to be the file {} that was given."
+            log.finding(
+                "look", "named-file-matched", text, (named.file, "text"), (bare, "text"), line=named.line
+            )
         elif named.file not in files:
             log.problem(
                 f"{quoted(named.file)} is not among the files.", "Give that file as well.", named.line

@@ -47,6 +47,9 @@ def with_stages(
         done.append(sheet)
     if stages:
         for stage in stages:
+            if stage.planned and stage.name in groups:
+                text = "The stage '{}' is planned, yet it has bench sheets."
+                log.finding("look", "planned-but-measured", text, (stage.name, "text"), line=stage.line)
             if stage.name not in groups and not stage.planned:
                 log.finding(
                     "note",

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from core.files.fields import Field
 from core.files.log import Log, did_you_mean, nearest
-from core.units import UnitError
+from core.written import PLAIN_NUMBER, UnitError
 
 Path = tuple[str | int, ...]
 
@@ -147,6 +147,8 @@ class TomlFile:
                     values[fields[key].attribute] = fields[key].read(value)
                 except UnitError as error:
                     self.problem((*path, key), f"{key}: {error.text}", error.cure)
+                except (OverflowError, ValueError):  # so long that Python converts it to nothing else
+                    self.problem((*path, key), f"{key}: A number has too many digits.", PLAIN_NUMBER)
             elif key not in known:
                 where = f" in [{'.'.join(p for p in path if isinstance(p, str))}]" if path else ""
                 cure = "Rename it." if nearest(key, known) else f"Known here: {', '.join(known)}."

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 ROUNDS = 3  # of the median polish; levels and curves settle in two
 ENOUGH = 3  # sweeps of one stage, for a median that one slip cannot move
 NEIGHBOURS = 4  # readings that foretell one between them, by a parabola
+ZERO_OFF = 5  # settings of the lift that a set-up's zero may be off by (judgement)
 LEAST_SCATTER = 0.0015  # a bench that seems to repeat better has too few readings to tell (judgement)
 
 
@@ -77,7 +78,11 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
     # Where the curve is steep, setting the lift decides how well a reading repeats.
     steep = steepness * bench.lift_setting_m > bench.repeatability / 2
     residual, spread, stage_level = _left_over(
-        lifts, log_flow, [_stage(sheet) for _, sheet, _ in sweeps], np.where(steep, steepness, 0.0)
+        lifts,
+        log_flow,
+        [_stage(sheet) for _, sheet, _ in sweeps],
+        np.where(steep, steepness, 0.0),
+        ZERO_OFF * bench.lift_setting_m,
     )
     even = residual / np.sqrt(spread)
     read = max(_robust(even[:, ~steep], bench.repeatability), LEAST_SCATTER)
@@ -102,7 +107,7 @@ def _stage(sheet: BenchSheet) -> tuple[str, str | None]:
 
 
 def _left_over(
-    lift_m: Array, log_flow: Array, stages: list[tuple[str, str | None]], steepness: Array
+    lift_m: Array, log_flow: Array, stages: list[tuple[str, str | None]], steepness: Array, most_m: float
 ) -> tuple[Array, Array, Array]:
     """Return what is left of each reading, how its variance grows, and each sweep's level in its stage.
 
@@ -113,7 +118,7 @@ def _left_over(
     groups = {stage: [k for k, one in enumerate(stages) if one == stage] for stage in dict.fromkeys(stages)}
     shapes = {}
     for stage, members in groups.items():
-        shape, level, left = _polish(log_flow[members], steepness)
+        shape, level, left = _polish(log_flow[members], steepness, most_m)
         shapes[stage] = shape
         if len(members) > 1:
             stage_level[members] = level
@@ -130,14 +135,14 @@ def _left_over(
     return residual, spread, stage_level
 
 
-def _polish(log_flow: Array, steepness: Array) -> tuple[Array, Array, Array]:
+def _polish(log_flow: Array, steepness: Array, most_m: float) -> tuple[Array, Array, Array]:
     """Return the curve that sweeps share, each sweep's level above it, and what is left of each reading."""
     own = np.zeros_like(log_flow)
     for _ in range(ROUNDS):
         shape = _median(log_flow - own, 0)
         left = log_flow - shape
         level = _level(left, steepness)
-        own = level[:, None] + _lift_zero(left - level[:, None], steepness)[:, None] * steepness
+        own = level[:, None] + _lift_zero(left - level[:, None], steepness, most_m)[:, None] * steepness
     return shape, level, log_flow - shape - own
 
 
@@ -174,12 +179,13 @@ def _level(left: Array, steepness: Array) -> Array:
     return _median(left[:, flat] if flat.sum() >= ENOUGH else left, 1)
 
 
-def _lift_zero(left: Array, steepness: Array) -> Array:
+def _lift_zero(left: Array, steepness: Array, most_m: float) -> Array:
     """Return by how much each sweep's lift seems to be off throughout, 0 where too few lifts could tell."""
     steep = steepness > 0
     if steep.sum() < ENOUGH:
         return np.zeros(len(left))
-    return np.nan_to_num(_median(left[:, steep] / steepness[steep], 1))
+    # A zero is off by some settings of the lift; more is something else, and would run away.
+    return np.clip(np.nan_to_num(_median(left[:, steep] / steepness[steep], 1)), -most_m, most_m)
 
 
 def _robust(values: Array, assumed: float) -> float:

@@ -40,6 +40,16 @@ SHEETS: dict[str, list[str]] = {
     "no-header.csv": [r"line 3: .*column heads, and is: '1', '21\.4'.*Missing: 'lift \[mm\]'"],
     "no-flow-column.csv": [r"line 3: .*Missing: 'intake \[L/s\]' or 'exhaust \[L/s\]'"],
     "no-table.csv": [r"There is no table.*lift \[mm\],intake \[L/s\]"],
+    "units-without-brackets.csv": [
+        r"line 1: .*'lift in', 'intake cfm'.*'lift in' is not read so.*unit in brackets"
+    ],
+    "units-below-heads.csv": [
+        r"line 1, column 'Lift'.*0\.1 to 0\.2 looks like inches",
+        r"line 1, column 'Intake'",
+        r"line 2, column 'Lift': 'in' is not a number",
+        r"line 2, column 'Intake': 'cfm' is not a number",
+    ],
+    "title-rows.csv": [r"line 1: .*column heads, and is: 'Twin-cam head', 'invented'"],
     "heads-only.csv": [r"line 3: .*no rows below"],
     "no-readings.csv": [r"no reading in the table"],
     "surplus-cells.csv": [r"line 4: .*3 cells, but there are 2 column heads \(likewise lines 5\)"],
@@ -70,10 +80,13 @@ SHEETS: dict[str, list[str]] = {
         r"line 3: bore: '86' has no unit.*86 mm",
     ],
     # impossible values
-    "negative-flow.csv": [r"line 5, column 'intake \[L/s\]': The reading is negative"],
+    "negative-flow.csv": [r"line 5, column 'intake \[L/s\]': '-43\.1 L/s'.*positive on both sides"],
     "negative-lift.csv": [r"line 4, column 'lift \[mm\]': The lift is negative"],
     "lift-beyond-reason.csv": [r"line 4.*100 mm is more than any valve opens", r"line 5"],
     "flow-beyond-reason.csv": [r"line 5.*'9000 L/s' is not possible here.*5 m3/s"],
+    "percent-beyond-scale.csv": [r"line 4, column 'intake \[%\]': '620 %'.*0\.01 % to 120 %"],
+    "plate-beyond-reason.csv": [r"line 3.*'620 inH2O'.*to 60 inH2O", r"line 4.*'-6 inH2O'"],
+    "lift-too-fine.csv": [r"line 4, column 'lift \[m\]': A lift of 0\.001 mm is less than can be set"],
     "lift-missing.csv": [r"line 5.*The lift is missing"],
     "impossible-values.csv": [
         r"line 1: barometer: '29\.92 hPa' is not possible here\. Allowed: 500 hPa to 1100 hPa",
@@ -178,6 +191,8 @@ JOBS: dict[str, list[str]] = {
     "job-target-empty": [r"line 4: The target has no sheets"],
     "job-cam": [r"line 7: at: 'lifter'.*valve, tappet", r"line 8: The duration was taken at 5 mm"],
     "job-cam-twice": [r"line 4: The intake cam has a lift table and lift as well"],
+    "job-cam-table-twice": [r"line 2: The lift table is stated twice"],
+    "job-cam-lash": [r"line 1: 3 mm of lash take up all of 5\.08 mm of lift times 0\.5\."],
     "job-cam-table": [
         r"^in\.csv, line 1: Column 'angle' has no unit",
         r"^in\.csv, line 1, column 'lift \[inH2O\]': unit 'inH2O' is a pressure",
@@ -188,6 +203,12 @@ JOBS: dict[str, list[str]] = {
         r"line 8: A seat 12 mm wide",
         r"line 10: valve_diameter: '28 in'.*5 mm to 200 mm",
     ],
+    "job-stage-valves": [
+        r"line 11: throat_diameter \(34 mm\) is not smaller than valve_diameter \(33\.5 mm\)",
+        r"line 17: A seat 8 mm wide does not fit a valve of 28 mm",
+    ],
+    "job-chambers": [r"line 10: A chamber of 4\.6 cc leaves no clearance.*46\.8 cc.*41\.6 cc"],
+    "job-nameless-bench": [r"^one\.csv, line 1: The bench 'shop bench' .*Add name = \"shop bench\""],
     "job-forgotten-cam": [r"^cam\.csv, line 1: .*cam's lift table.*lift_table ="],
     "job-many-faults": [
         r"^job\.toml, line 1: .*'titel'",

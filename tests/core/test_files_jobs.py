@@ -296,6 +296,11 @@ def test_a_stage_without_sheets_is_noted_unless_it_is_planned(tmp_path: Path) ->
     assert (job.findings[0].line, job.findings[0].values) == (4, (("next", "text"),))
 
 
+def test_a_planned_stage_that_was_measured_is_looked_at(tmp_path: Path) -> None:
+    job = job_of(put(tmp_path, job=STAGE + "planned = true\n", one=sheet("stage: as cast", "port: 1")))
+    assert codes(job) == [("look", "planned-but-measured")]
+
+
 def test_findings_name_their_stage(tmp_path: Path) -> None:
     job = job_of(put(tmp_path, job=STAGE, one=sheet("stage: AS CAST", "port: 1", "weather: rain")))
     assert [(f.code, f.file, f.line, f.stage) for f in job.findings] == [
@@ -378,6 +383,18 @@ def test_without_a_stated_bench_the_columns_tell_the_meter(tmp_path: Path) -> No
     job = job_of(put(tmp_path, a=sheet("intake range: 200 cfm", "port: 1", table=table)))
     assert job.benches == (Bench(meter="percent of range"),)
     assert codes(job) == [("note", "meter-from-columns")]
+
+
+def test_without_a_stated_bench_names_still_tell_benches_apart(tmp_path: Path) -> None:
+    table = "lift [mm],intake [%]\n1,20\n"
+    names = {"a": "bench: Shop", "b": "bench: shop", "c": "bench: old", "d": "note: none"}
+    folder = put(
+        tmp_path, **{n: sheet("intake range: 200 cfm", key, table=table) for n, key in names.items()}
+    )
+    job = job_of(folder)
+    assert [one.bench for one in job.sheets] == ["Shop", "Shop", "old", None]
+    assert [job.bench_of(one).name for one in job.sheets] == ["Shop", "Shop", "old", None]
+    assert {bench.meter for bench in job.benches} == {"percent of range"}
 
 
 def test_columns_of_several_kinds_need_a_stated_bench(tmp_path: Path) -> None:
@@ -521,6 +538,18 @@ def test_an_upload_without_a_named_file_says_so() -> None:
     loaded = load_files({"job.toml": text.encode(), "one.csv": sheet("stage: as cast").encode()}, "upload")
     (only,) = loaded.problems
     assert str(only).startswith("job.toml, line 4: '../references/reference.csv' is not among the files.")
+
+
+def test_an_upload_says_which_file_it_took_for_a_named_one() -> None:
+    text = STAGE + '[target]\nsheets = ["../references/reference.csv"]\n'
+    files = {"job.toml": text, "one.csv": sheet("stage: as cast"), "reference.csv": sheet()}
+    loaded = load_files({name: text.encode() for name, text in files.items()}, "upload")
+    assert loaded.job is not None and loaded.job.target is not None
+    assert codes(loaded.job) == [("look", "named-file-matched")]
+    assert loaded.job.findings[0].values == (
+        ("../references/reference.csv", "text"),
+        ("reference.csv", "text"),
+    )
 
 
 def test_the_fingerprint_follows_names_and_bytes_only(tmp_path: Path) -> None:
