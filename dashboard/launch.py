@@ -51,8 +51,12 @@ def arguments(port: int | None, *, browser: bool) -> list[str]:
 
 def run_app(environment: dict[str, str], port: int | None, *, browser: bool) -> None:
     """Serve the app in this process until it is stopped; does not return."""
+    from streamlit import net_util
     from streamlit.web.cli import main
 
+    # A page from elsewhere that knocks is refused; before that the server would ask an outside
+    # host for this machine's public address, unless it thinks it knows it. No setting does this.
+    net_util._external_ip = "127.0.0.1"
     for name in ("GAIN_LEDGER_ROOT", "GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
         os.environ.pop(name, None)
     os.environ.update(environment)

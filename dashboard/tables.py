@@ -9,7 +9,7 @@ from core.job import SIDES, Side
 from core.results import Against, Gain, Numbers, Review, SideCurve, StageResult, Verdict
 from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
 from dashboard import words
-from dashboard.figures import NOTHING, figure, lifts, places, plus_minus
+from dashboard.figures import NOTHING, figure, lifts, percent, places, plus_minus
 from dashboard.look import VERDICT_MARK
 
 SAME_LIFT = 1 + 1e-6
@@ -95,6 +95,14 @@ def summary_cell(gain: Gain | None, review: Review, units: UnitSet) -> Cell:
     summary = gain.summary
     number = gain_figure(summary.gain_m3_s, summary.expanded_uncertainty_m3_s, units)
     return Cell(number, summary.verdict, words.doubts(gain, review=review))
+
+
+def change_cell(gain: Gain, review: Review) -> Cell:
+    """Return the same in percent, which is the same in any unit of flow."""
+    if gain.summary is None:
+        return EMPTY
+    change = percent(gain.summary.gain_fraction, gain.summary.expanded_fraction)
+    return Cell(change, gain.summary.verdict, words.doubts(gain, review=review))
 
 
 def gain_figure(gain_m3_s: float, expanded_m3_s: float, units: UnitSet) -> str:

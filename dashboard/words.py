@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from core.job import SIDES, Finding, Side
 from core.power import no_ceiling_because
 from core.results import Ceiling, Gain, Review, StageResult, Summary, Verdict
-from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
+from core.units import METRIC, NO_BREAK_SPACE, UnitSet, label, show, to_display
 from dashboard.figures import counted, figure, money, percent, places, span
 from dashboard.look import VERDICT_MARK
 
@@ -321,8 +321,13 @@ def air(review: Review) -> str:
 
 def conditions(review: Review, units: UnitSet) -> str:
     """Return unit, reference pressure and air, for beside every flow table and chart."""
-    pressure = show(review.reference.pressure_pa, "test pressure", units)
-    text = f"Flow in {label('flow', units)} at {pressure}, {air(review)}. ± is 95{NO_BREAK_SPACE}%."
+    return f"Flow in {label('flow', units)} at {reference(review)}"
+
+
+def reference(review: Review) -> str:
+    """Return the same without the unit of flow: both sets of units show pressure alike."""
+    pressure = show(review.reference.pressure_pa, "test pressure", METRIC)
+    text = f"{pressure}, {air(review)}. ± is 95{NO_BREAK_SPACE}%."
     if not all(
         curve.at_reference for stage in review.stages for side in SIDES if (curve := stage.side(side))
     ):

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from core.job import Side
 from core.results import Gain, Review, Verdict
-from core.units import UnitSet, label, to_display
+from core.units import NO_BREAK_SPACE, UnitSet, label, to_display
 from dashboard import words
 from dashboard.charts.frame import Plot, Row, Spec, tick_texts, ticks
 from dashboard.figures import figure, lifts
 from dashboard.labels import shorten
 from dashboard.look import POINT_PX, STROKE_PX, TYPE_PX, VERDICT_SHAPE, Theme
-from dashboard.tables import Cell, gain_figure, summary_cell
+from dashboard.tables import Cell, change_cell, gain_figure, summary_cell
 
 _HEADING, _PAD, _FOOT = 34.0, 8.0, 26.0  # pixels: over a row, within it, under all rows
 _DOUBTS = 12.0  # pixels of a line for doubts
@@ -76,7 +76,7 @@ def gain_by_lift(
         *_headings(plot, review, bands, units),
         *_foot(plot, bands[-1].bottom, units),
     ]
-    return plot.spec(layers, _description(review, bands, units))
+    return plot.spec(layers, _description(review, bands))
 
 
 def _bands(review: Review, gains: Sequence[Gain], names: Sequence[str], units: UnitSet) -> list[_Band]:
@@ -218,11 +218,15 @@ def _foot(plot: Plot, bottom: float, units: UnitSet) -> Iterator[Spec]:
     yield unit
 
 
-def _description(review: Review, bands: Sequence[_Band], units: UnitSet) -> str:
-    said = []
-    for band in bands:
-        best = max(band.points, key=lambda point: point.gain)
-        most = f"most {figure(best.gain, 1, signed=True)} at {best.text} {label('lift', units)}"
-        said.append(f"{band.name} against {band.gain.other}: {band.cell}, {most}")
-    about = f"{bands[0].gain.side.capitalize()} gain at each lift in {label('flow', units)}"
-    return f"{about}. {'. '.join(said)}. {words.conditions(review, units)}"
+def _description(review: Review, bands: Sequence[_Band]) -> str:
+    said = "; ".join(
+        f"{band.name} against {band.gain.other} {change_cell(band.gain, review)}, most at {_most(band)}"
+        for band in bands
+    )
+    about = f"{bands[0].gain.side.capitalize()} gain at each lift, over all lifts"
+    return f"{about}: {said}. At {words.reference(review)}"
+
+
+def _most(band: _Band) -> str:
+    best = max(band.points, key=lambda point: point.gain)
+    return f"{figure(100 * best.lift / band.points[-1].lift, 0)}{NO_BREAK_SPACE}% of the highest lift"

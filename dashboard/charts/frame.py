@@ -132,7 +132,10 @@ class Plot:
         return layer
 
     def spec(self, layers: Iterable[Spec], description: str) -> Spec:
-        """Return the whole chart: one table of rows, of which each layer draws its own."""
+        """Return the whole chart: one table of rows, of which each layer draws its own.
+
+        The description names no unit of flow: with another one the browser would build the chart anew.
+        """
         rows: list[Row] = []
         drawn: list[Spec] = []
         for layer in layers:

@@ -14,9 +14,10 @@ from core.results import Review, SideCurve
 from core.units import UnitSet, label, show, to_display
 from dashboard import words
 from dashboard.charts.frame import Plot, Row, Spec, rules, tick_texts, ticks
-from dashboard.figures import figure, lifts, plus_minus
+from dashboard.figures import lifts, plus_minus
 from dashboard.labels import dodge, shorten
 from dashboard.look import DASH_PX, LABEL_PX, OPACITY, POINT_PX, STROKE_PX, TYPE_PX, Theme, weight_of
+from dashboard.tables import change_cell
 
 HEIGHT = 340.0
 _ABOVE, _BELOW = 34.0, 26.0  # pixels over the highest tick and under zero
@@ -90,7 +91,7 @@ def overlay(review: Review, side: Side, units: UnitSet, theme: Theme) -> Spec:
         *_points(plot, lines, side, units),
         *_names(plot, lines, side),
     ]
-    return plot.spec(layers, _description(review, side, units, lines))
+    return plot.spec(layers, _description(review, side, lines))
 
 
 def _line(review: Review, side: Side, units: UnitSet, index: int) -> _Line:
@@ -323,12 +324,13 @@ def _numbered(line: _Line, name: str, many: bool) -> str:
     return f"{line.index + 1} {name}" if many else name
 
 
-def _description(review: Review, side: Side, units: UnitSet, lines: list[_Line]) -> str:
-    lift_unit = label("lift", units)
-    ends = ", ".join(
-        f"{line.name} {figure(flow, 0)} at {lifts([lift], units, shown=True)[0]} {lift_unit}"
-        for line in lines
-        for lift, flow in [line.top]
+def _description(review: Review, side: Side, lines: list[_Line]) -> str:
+    gains = [review.gain(line.name, side, "baseline") for line in lines]
+    said = "; ".join(
+        [
+            line.name if gain is None else f"{line.name} {change_cell(gain, review)}"
+            for line, gain in zip(lines, gains, strict=True)
+        ]
     )
-    about = f"{side.capitalize()} flow against valve lift, {len(lines)} stages"
-    return f"{about}. Readings at the highest lift: {ends}. {words.conditions(review, units)}"
+    about = f"{side.capitalize()} flow against valve lift, a line a stage, over all lifts against the first"
+    return f"{about}: {said}. At {words.reference(review)}"

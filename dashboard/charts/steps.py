@@ -18,7 +18,7 @@ from dashboard.charts.frame import Plot, Row, Spec, rules, tick_texts, ticks
 from dashboard.figures import money
 from dashboard.labels import shorten
 from dashboard.look import OPACITY, TYPE_PX, VERDICT_MARK, Theme
-from dashboard.tables import gain_figure
+from dashboard.tables import Cell, change_cell, gain_figure
 
 MOST_STAIRS = 6  # stages that fit side by side
 _STAIRS_HEIGHT, _ABOVE, _BELOW = 262.0, 50.0, 56.0
@@ -40,6 +40,7 @@ class _Step:
     gain: float
     half: float
     figure: str
+    change: Cell  # in percent
     verdict: Verdict
     doubts: tuple[str, ...]
 
@@ -83,6 +84,7 @@ def _step(
         to_display(summary.gain_m3_s, "flow", units),
         to_display(summary.expanded_uncertainty_m3_s, "flow", units),
         gain_figure(summary.gain_m3_s, summary.expanded_uncertainty_m3_s, units),
+        change_cell(gain, review),
         summary.verdict,
         tuple(words.short_doubts(gain, review)),
     )
@@ -140,7 +142,7 @@ def stairs(review: Review, side: Side, units: UnitSet, theme: Theme) -> Spec:
         *_stair_texts(plot, steps),
         *_stair_names(plot, columns, low),
     ]
-    return plot.spec(layers, _description(review, side, units, steps))
+    return plot.spec(layers, _description(review, side, steps))
 
 
 def _stair_ticks(plot: Plot, at: list[float], units: UnitSet) -> Iterator[Spec]:
@@ -270,7 +272,7 @@ def rungs(review: Review, side: Side, units: UnitSet, theme: Theme) -> Spec:
         *_whiskers(plot, placed, upright=False),
         *_rung_texts(plot, review, placed, line),
     ]
-    return plot.spec(layers, _description(review, side, units, steps))
+    return plot.spec(layers, _description(review, side, steps))
 
 
 def _rung_ticks(
@@ -338,7 +340,7 @@ def _at_edge(layer: Spec, x: float | str) -> Spec:
     return layer
 
 
-def _description(review: Review, side: Side, units: UnitSet, steps: list[_Step]) -> str:
-    said = ", ".join(f"{step.name} {step.figure} {' '.join([step.verdict, *step.doubts])}" for step in steps)
-    unit = label("flow", units)
-    return f"What each stage added on the {side}, in {unit}: {said}. {words.conditions(review, units)}"
+def _description(review: Review, side: Side, steps: list[_Step]) -> str:
+    said = "; ".join(f"{step.name} {step.change}" for step in steps)
+    about = f"{side.capitalize()}: what each stage added to the one before"
+    return f"{about}: {said}. At {words.reference(review)}"

@@ -16,7 +16,7 @@ from dashboard.tables import Cell, Table, apart
 from dashboard.usertext import inert
 
 LINE_BREAK = "  \n"
-_CHART_WIDTH = 440  # pixels; names at line ends leave too little of a chart much narrower than this
+_CHART_WIDTH = 384  # pixels: two fit on a page of 1280; names at line ends need most of it
 
 
 def open_screen(title: str) -> tuple[Shown, Review] | None:
@@ -110,7 +110,7 @@ def cell_text(cell: Cell) -> str:
 
 def beside(count: int) -> list[DeltaGenerator]:
     """Return places for charts beside each other, one under the other where the page is too narrow."""
-    row = st.container(horizontal=True)
+    row = st.container(horizontal=True, gap="medium")
     return [row.container(width=_CHART_WIDTH) for _ in range(count)]
 
 

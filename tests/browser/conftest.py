@@ -70,6 +70,11 @@ class Watched:
         self.settle()
         return self.page
 
+    def close(self) -> None:
+        """Leave the app, as must happen before it is stopped: a lost connection is a complaint."""
+        if not self.page.is_closed():
+            self.page.context.close()
+
     def settle(self) -> None:
         """Return once the script has run to its end and no chart is still loading."""
         expect(self.page.get_by_role("heading", level=1).first).to_be_visible()
@@ -104,7 +109,7 @@ def watched(browser: Browser, app: str) -> Iterator[OpenPage]:
 
     yield make
     for page in made:
-        page.page.context.close()
+        page.close()
     assert [said for page in made for said in page.complaints] == []
     assert [url for page in made for url in page.strangers] == []
 

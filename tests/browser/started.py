@@ -9,7 +9,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
@@ -44,13 +44,15 @@ def free_port() -> int:
 
 
 @contextmanager
-def running(command: Sequence[str], port: int, folder: Path = ROOT) -> Iterator[str]:
+def running(
+    command: Sequence[str], port: int, folder: Path = ROOT, environment: Mapping[str, str] | None = None
+) -> Iterator[str]:
     """Run a server, give its address once it answers, and stop it afterwards."""
     with tempfile.TemporaryFile() as said:  # a pipe that nobody empties would stop the server
         process = subprocess.Popen(
             command,
             cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            env={**os.environ, "PYTHONPATH": str(ROOT), **(environment or {})},
             stdout=said,
             stderr=subprocess.STDOUT,
         )
@@ -68,11 +70,14 @@ def running(command: Sequence[str], port: int, folder: Path = ROOT) -> Iterator[
 
 
 @contextmanager
-def running_app(*arguments: str, folder: Path = ROOT) -> Iterator[str]:
+def running_app(
+    *arguments: str, folder: Path = ROOT, environment: Mapping[str, str] | None = None
+) -> Iterator[str]:
     """Run the app as the README says."""
     port = free_port()
-    with running([sys.executable, "-m", "dashboard", *arguments, "--port", str(port)], port, folder) as at:
-        yield at
+    command = [sys.executable, "-m", "dashboard", *arguments, "--port", str(port)]
+    with running(command, port, folder, environment) as address:
+        yield address
 
 
 def _wait_until_up(process: subprocess.Popen[bytes], address: str, said: IO[bytes]) -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from http.client import HTTPConnection
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -125,7 +128,7 @@ def test_starts_from_another_folder(watched: OpenPage, tmp_path: Path) -> None:
         page = watched(address)
         page.open()
         assert_charts_drawn(page)
-        page.page.goto("about:blank")  # a page left open would call for a server that has been stopped
+        page.close()
 
 
 def test_only_this_machine_is_answered(app: str) -> None:
@@ -136,12 +139,12 @@ def test_only_this_machine_is_answered(app: str) -> None:
             socket.create_connection((other, port), timeout=5)
 
 
-def websocket_status(app: str, host: str) -> int:
-    """Ask for the app's data channel under a host name; return the HTTP status."""
+def websocket_status(app: str, host: str, origin: str) -> int:
+    """Ask for the app's data channel; return the HTTP status."""
     connection = HTTPConnection("127.0.0.1", urlsplit(app).port, timeout=10)
     headers = {
         "Host": host,
-        "Origin": f"http://{host}",
+        "Origin": f"http://{origin}",
         "Connection": "Upgrade",
         "Upgrade": "websocket",
         "Sec-WebSocket-Version": "13",
@@ -157,5 +160,38 @@ def websocket_status(app: str, host: str) -> int:
 
 def test_a_foreign_host_name_is_refused(app: str) -> None:
     """A page elsewhere must not reach a job by pointing its own name at this machine."""
-    assert websocket_status(app, urlsplit(app).netloc) == 101  # the request itself is sound
-    assert websocket_status(app, "elsewhere.example") == 403
+    own = urlsplit(app).netloc
+    assert websocket_status(app, own, own) == 101  # the request itself is sound
+    assert websocket_status(app, "elsewhere.example", "elsewhere.example") == 403
+
+
+@contextmanager
+def proxy_that_listens() -> Iterator[tuple[dict[str, str], list[bytes]]]:
+    """Give the environment of a proxy for all outside calls, and what it was asked for."""
+    asked: list[bytes] = []
+    with socket.create_server(("127.0.0.1", 0)) as ear:
+
+        def hear() -> None:
+            while True:
+                try:
+                    caller, _ = ear.accept()
+                except OSError:  # closed: the test is over
+                    return
+                with caller:
+                    asked.extend(caller.recv(200).splitlines()[:1])
+
+        threading.Thread(target=hear, daemon=True).start()
+        here = f"http://127.0.0.1:{ear.getsockname()[1]}"
+        names = ("http_proxy", "https_proxy", "HTTP_PROXY", "HTTPS_PROXY")
+        yield dict.fromkeys(names, here) | {"no_proxy": "127.0.0.1", "NO_PROXY": "127.0.0.1"}, asked
+
+
+def test_the_server_calls_nobody(watched: OpenPage) -> None:
+    """Neither at the start, nor when a page from elsewhere knocks."""
+    with proxy_that_listens() as (environment, asked), running_app(environment=environment) as address:
+        page = watched(address)
+        page.open()
+        page.close()
+        own = urlsplit(address).netloc
+        assert websocket_status(address, own, "elsewhere.example") == 403
+        assert asked == []
