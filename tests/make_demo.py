@@ -1,8 +1,8 @@
 """Invent the bench sheets under ``demo_runs/``: ``python -m tests.make_demo``.
 
-Every number comes from ``tests.invented_bench``; here stand the stories: which engine, which
-stages did what, which days. The seeds are fixed, so the same files come out every time.
-Valve sizes are read from each demo's own ``job.toml``, which is written by hand.
+Every number comes from ``tests.invented_bench``; here and in ``tests.messy_day`` stand the
+stories: which engine, which stages did what, which days. The seeds are fixed, so the same files
+come out every time. Valve sizes are read from each demo's own ``job.toml``, written by hand.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ import sys
 import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 from tests.invented_bench import (
     CFM_M3_S,
@@ -22,69 +21,22 @@ from tests.invented_bench import (
     INHG_PA,
     ISO_2533,
     PORT,
-    READING,
     Truth,
     Valve,
     Weather,
-    indicated,
     sweep,
 )
-
-DEMO = Path(__file__).resolve().parents[1] / "demo_runs"
-NOTE = "invented demo data"
-
-
-def length(text: str) -> float:
-    """Return a length such as ``"30 mm"`` in metres."""
-    number, unit = text.split()
-    return float(number) * {"mm": 0.001, "in": INCH_M}[unit]
-
-
-def valves_of(job: dict, stage: str) -> dict[str, Valve]:
-    """Return both sides' valves at one stage, from the job file."""
-    own: dict[str, dict] = {"intake": dict(job["intake"]), "exhaust": dict(job["exhaust"])}
-    for entry in job["stage"]:  # what an earlier stage fitted stays in the head
-        for side in own:
-            own[side].update(entry.get(side, {}))
-        if entry["name"] == stage:
-            break
-    return {
-        side: Valve(
-            count=keys["valves_per_cylinder"],
-            head_m=length(keys["valve_diameter"]),
-            throat_m=length(keys["throat_diameter"]),
-            stem_m=length(keys["stem_diameter"]),
-        )
-        for side, keys in own.items()
-    }
-
-
-def sheet_text(header: dict[str, str], columns: list[str], rows: list[list[str]]) -> str:
-    """Return a bench sheet."""
-    lines = [f"# {key}: {value}" for key, value in header.items()]
-    lines.append(",".join(columns))
-    lines += [",".join(row) for row in rows]
-    return "\n".join(lines) + "\n"
-
-
-def celsius(temperature_k: float) -> str:
-    """Write a temperature as a metric shop does."""
-    return f"{temperature_k - 273.15:.1f} degC"
-
-
-def fahrenheit(temperature_k: float) -> str:
-    """Write a temperature as a US shop does."""
-    return f"{temperature_k * 9 / 5 - 459.67:.0f} degF"
-
-
-def from_celsius(value: float) -> float:
-    """Return kelvin."""
-    return value + 273.15
-
-
-def from_fahrenheit(value: float) -> float:
-    """Return kelvin."""
-    return (value + 459.67) * 5 / 9
+from tests.invented_sheets import (
+    DEMO,
+    NOTE,
+    celsius,
+    fahrenheit,
+    from_celsius,
+    from_fahrenheit,
+    sheet_text,
+    valves_of,
+)
+from tests.messy_day import messy_day
 
 
 def sprint_four() -> Iterator[tuple[str, str]]:
@@ -178,7 +130,7 @@ def touring_twin() -> Iterator[tuple[str, str]]:
     truths = {
         "as delivered": {"intake": Truth(0.560, 0.600), "exhaust": Truth(0.560, 0.600)},
         "seats and bowls": {"intake": Truth(0.588, 0.655), "exhaust": Truth(0.536, 0.676)},
-        "larger intake valves": {"intake": Truth(0.590, 0.668), "exhaust": Truth(0.536, 0.677)},
+        "larger intake": {"intake": Truth(0.590, 0.668), "exhaust": Truth(0.536, 0.677)},
     }
     ports = {p: {side: rng.gauss(1, PORT) for side in ("intake", "exhaust")} for p in ("front", "rear")}
     days = {
@@ -190,7 +142,7 @@ def touring_twin() -> Iterator[tuple[str, str]]:
             "2026-01-30",
             Weather(28.87 * INHG_PA, from_fahrenheit(66), 0.45, from_fahrenheit(74)),
         ),
-        "larger intake valves": (
+        "larger intake": (
             "2026-02-16",
             Weather(29.30 * INHG_PA, from_fahrenheit(60), 0.29, from_fahrenheit(68)),
         ),
@@ -263,133 +215,6 @@ def bare_sheets() -> Iterator[tuple[str, str]]:
         ]
         columns = ["lift [mm]", "intake [cfm]", "exhaust [cfm]"]
         yield f"{stage.replace(' ', '-')}.csv", sheet_text(header, columns, table)
-
-
-RANGES_M3_S = (0.02, 0.04, 0.08)  # of the messy bench, 20, 40 and 80 L/s
-PLATE_M3_S = 0.055  # certified, of standard air at the reference
-
-
-def in_percent(flow_m3_s: float) -> tuple[str, str]:
-    """Return a reading in percent of the least range that holds it, and that range in L/s."""
-    full = next(one for one in RANGES_M3_S if flow_m3_s < 0.95 * one)
-    return f"{100 * flow_m3_s / full:.1f}", f"{1000 * full:.0f}"
-
-
-def messy_day() -> Iterator[tuple[str, str]]:
-    """A triple on a bench that reads in percent of range, with all that can go wrong in a shop.
-
-    The plate reads 4 % low on 4 April only. On 11 April one cell lost its decimal point, one
-    exhaust sweep was copied, one barometer was taken from a weather report, the meter ran hot,
-    the last stage sat in another fixture, and a third port stands in for the second.
-    """
-    rng = random.Random("messy day")
-    job = tomllib.loads((DEMO / "messy-day" / "job.toml").read_text(encoding="utf-8"))
-    truths = {
-        "as delivered": {"intake": Truth(0.560, 0.600), "exhaust": Truth(0.560, 0.600)},
-        "seats cut": {"intake": Truth(0.592, 0.618), "exhaust": Truth(0.588, 0.612)},
-        "bowls opened": {"intake": Truth(0.595, 0.672), "exhaust": Truth(0.592, 0.650)},
-    }
-    ports = {p: {side: rng.gauss(1, PORT) for side in ("intake", "exhaust")} for p in "123"}
-    drop = 20 * INH2O_PA
-    weather = {
-        "2026-03-21": Weather(96510, from_celsius(16.0), 0.52, from_celsius(18.5)),
-        "2026-03-28": Weather(96840, from_celsius(17.5), 0.47, from_celsius(20.0)),
-        "2026-04-04": Weather(96290, from_celsius(18.0), 0.55, from_celsius(20.5)),
-        "2026-04-11": Weather(96420, from_celsius(21.5), 0.44, from_celsius(24.0)),
-    }
-    reads = dict.fromkeys(weather, 1.0) | {"2026-04-04": 0.96}  # the bench against itself, day by day
-    sides = ("intake", "exhaust")
-
-    def header(date: str, now: Weather) -> dict[str, str]:
-        return {
-            "note": NOTE,
-            "date": date,
-            "bench": "range bench",
-            "barometer": f"{now.barometer_pa / 100:.1f} hPa",
-            "altitude": "430 m",
-            "air temperature": celsius(now.air_k),
-            "humidity": f"{now.humidity * 100:.0f} %",
-            "meter temperature": celsius(now.meter_k),
-            "test pressure": "20 inH2O",
-        }
-
-    plate_columns = ["intake [%]", "exhaust [%]"]
-    for date, now in weather.items():
-        read = {
-            side: reads[date] * indicated(PLATE_M3_S, side, drop, now, ISO_2533) * rng.gauss(1, READING)
-            for side in sides
-        }
-        certificate = {
-            "intake range": "80 L/s",
-            "exhaust range": "80 L/s",
-            "certified flow": f"{PLATE_M3_S * 1000:.1f} L/s",
-            "certified at": "28 inH2O",
-            "certified air": "ISO 2533",
-            "certified uncertainty": "0.5 %",
-        }
-        cells = [f"{100 * read[side] / 0.08:.1f}" for side in sides]
-        head = {"role": "calibration", **header(date, now), **certificate}
-        yield f"plate_{date}.csv", sheet_text(head, plate_columns, [cells])
-    for date, leak in (("2026-03-28", 0.0002), ("2026-04-11", 0.0006)):
-        ranges = {"intake range": "20 L/s", "exhaust range": "20 L/s"}
-        cells = [f"{100 * leak * share / 0.02:.1f}" for share in (1.0, 0.8)]
-        head = {"role": "leak", **header(date, weather[date]), **ranges}
-        yield f"leak_{date}.csv", sheet_text(head, plate_columns, [cells])
-
-    leaks = {"2026-03-28": 0.0002, "2026-04-11": 0.0006}
-    plan = [
-        ("as delivered", "1", 1, "2026-03-28", {}),
-        ("as delivered", "1", 2, "2026-03-28", {}),
-        ("as delivered", "2", 1, "2026-04-04", {}),
-        ("seats cut", "1", 1, "2026-04-11", {"slip": (6, "intake")}),
-        ("seats cut", "1", 2, "2026-04-11", {}),
-        ("seats cut", "2", 1, "2026-04-11", {"copy": "exhaust"}),
-        ("bowls opened", "1", 1, "2026-04-11", {"bore": "72 mm", "barometer": "1014.8 hPa"}),
-        ("bowls opened", "3", 1, "2026-04-11", {"bore": "72 mm", "meter_k": from_celsius(43.0)}),
-    ]
-    last: dict[str, list[tuple[str, str]]] = {}
-    minutes = 8 * 60 + 40
-    for stage, port, number, date, story in plan:
-        valves = valves_of(job, stage)
-        now = replace(weather[date], meter_k=story.get("meter_k", weather[date].meter_k))
-        both = {side: (truths[stage][side], valves[side]) for side in sides}
-        lifts = [n / 1000 for n in range(1, 11)]
-        rows = sweep(rng, both, ports[port], lifts, drop, now, ISO_2533)
-        found: dict[str, list[tuple[str, str]]] = {}
-        for side, share in (("intake", 1.0), ("exhaust", 0.8)):
-            leak = leaks.get(date, 0.0) * share
-            found[side] = [in_percent(reads[date] * row[side] + leak) for _, row in rows]
-        if "copy" in story:
-            found[story["copy"]] = last[story["copy"]]
-        last = {side: list(cells) for side, cells in found.items()}
-        if "slip" in story:
-            at, side = story["slip"]
-            percent, full = found[side][at]
-            found[side][at] = (f"{float(percent) / 10:.2f}", full)
-        table = [
-            [
-                f"{lift * 1000:.0f}",
-                *(found[side][i][0] for side in sides),
-                *(found[side][i][1] for side in sides),
-            ]
-            for i, lift in enumerate(lifts)
-        ]
-        head = {
-            **header(date, now),
-            "stage": stage,
-            "port": port,
-            "time": f"{minutes // 60:02d}:{minutes % 60:02d}",
-            "bore": story.get("bore", "76 mm"),
-            "intake entry": "clay radius",
-            "exhaust exit": "bare",
-            "valves open": "1",
-            "test valve": "the head's own",
-            "spark plug": "fitted",
-        }
-        head["barometer"] = story.get("barometer", head["barometer"])
-        columns = ["lift [mm]", "intake [%]", "exhaust [%]", "intake range [L/s]", "exhaust range [L/s]"]
-        yield f"{stage.replace(' ', '-')}_port-{port}_setup-{number}.csv", sheet_text(head, columns, table)
-        minutes += 40
 
 
 JOBS = {

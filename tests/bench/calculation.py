@@ -21,7 +21,7 @@ from core.units import METRIC
 from dashboard.handover.pdf import summary_pdf
 from tests.bench.ratio import Ratio, cpu_seconds
 from tests.invented_bench import INH2O_PA, ISO_2533, PORT, Truth, Valve, Weather, sweep
-from tests.make_demo import DEMO
+from tests.invented_sheets import DEMO
 
 STAGES, PORTS, LIFTS, SHEETS = 8, 4, 16, 1000
 SIZES = {"intake": Valve(2, 0.0335, 0.029, 0.0055), "exhaust": Valve(2, 0.0285, 0.0245, 0.0055)}
