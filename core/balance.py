@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from core.measured import average, components
+from core.measured import average, components, weighed
 from core.results import Balance, BalanceRow
 from core.side import SideWork
 from core.uncertainty import combine, coverage_factor
@@ -41,8 +41,8 @@ def port_balance(work: SideWork) -> Balance | None:
     mean, worst = flow.mean(axis=0), flow.argmin(axis=0)
     terms = []
     for k, port in enumerate(ports):
-        picked = (port.lift_m[None, :] == lifts[:, None]) / mean[:, None]
-        terms.append((picked * ((worst == k) - 1 / len(ports))[:, None], average((port,), work.scatters)))
+        own = weighed(average((port,), work.scatters), np.equal(port.lift_m, lifts[:, None]).astype(float))
+        terms.append((((worst == k) - 1 / len(ports)) / mean, own))
     standard, dof = combine(components(terms))
     expanded = coverage_factor(dof) * standard
     spread = flow.max(axis=0) - flow.min(axis=0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from core.calibration import ACTION, Calibration, Leak
+from core.calibration import Calibration, Leak
 from core.job import Side
 from core.results import LeakCheck, PlateCheck, StageResult
 
@@ -28,7 +28,7 @@ def plate_history(calibrations: Iterable[Calibration]) -> list[PlateCheck]:
     """
     found = []
     for one in calibrations:
-        reach = ACTION * one.of_reading
+        reach = one.reach
         for reading in sorted(one.readings, key=lambda r: (r.date is None, r.date and r.date.toordinal())):
             found.append(
                 PlateCheck(

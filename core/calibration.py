@@ -50,9 +50,14 @@ class Calibration:
     certificate: float  # relative standard uncertainty of the plate
     of_reading: float  # relative standard uncertainty of one reading of the plate
 
+    @property
+    def reach(self) -> float:
+        """Return how far the action limits lie from the pooled factor, relative."""
+        return _reach(self.of_reading, len(self.readings))
+
     def departs(self, reading: PlateReading) -> bool:
         """Return whether a reading lies outside the action limits around the pooled factor."""
-        return abs(reading.factor / self.factor - 1) > ACTION * self.of_reading
+        return abs(reading.factor / self.factor - 1) > self.reach
 
     def of_day(self, date: dt.date | None) -> tuple[float, float, dt.date | None]:
         """Return the factor for a day, its relative standard uncertainty, and the day it belongs to."""
@@ -118,8 +123,19 @@ def _certified(job: Job, side: Side, sheet: BenchSheet) -> float:
 def _centre(factors: Sequence[float], of_reading: float) -> float:
     """Return the mean of the factors within action limits of their median."""
     middle = np.median(factors)
-    within = [factor for factor in factors if abs(factor / middle - 1) <= ACTION * of_reading]
+    within = [f for f in factors if abs(f / middle - 1) <= _reach(of_reading, len(factors))]
     return float(np.mean(within or factors))
+
+
+def _reach(of_reading: float, readings: int) -> float:
+    """Return the action limits around a pooled factor, relative.
+
+    A reading is judged against the others, whose mean scatters, too. Of two readings none
+    can be told to be the one that is off: each lies half their difference from the middle.
+    """
+    if readings == 2:
+        return ACTION * of_reading / 2**0.5
+    return ACTION * of_reading * (1 + 1 / max(readings - 1, 1)) ** 0.5
 
 
 @dataclass(frozen=True)

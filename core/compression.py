@@ -1,10 +1,13 @@
-"""Compression: what chamber work and a surfaced deck do to the ratio."""
+"""Compression: what chamber work and a surfaced deck do to the ratio, and what the ratio is worth."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from core.checks import FloatOrArray, require_positive, require_within
+
+GAMMAS = (1.25, 1.30, 1.35)
+"""Ratio of specific heats of a burning charge, least, usual and greatest [1]. Heywood (1988), from memory."""
 
 
 def cylinder_volume(bore_m: FloatOrArray, stroke_m: FloatOrArray) -> FloatOrArray:
@@ -120,6 +123,31 @@ def surfacing_volume(plan_area_m2: FloatOrArray, depth_m: FloatOrArray) -> Float
     return np.multiply(plan_area_m2, depth_m)
 
 
+def surfacing_depth(plan_area_m2: float, volume_m3: float) -> float:
+    """Return how much metal off a deck takes a volume out of its chamber: `surfacing_volume` turned round.
+
+    Parameters
+    ----------
+    plan_area_m2 : float
+        Plan area of one chamber at the deck. [m2]
+    volume_m3 : float
+        Volume to take away. [m3]
+
+    Returns
+    -------
+    float
+        Depth. [m]
+
+    Raises
+    ------
+    ValueError
+        If the area is not positive or the volume is negative.
+    """
+    require_positive(plan_area_m2=plan_area_m2)
+    require_within(0, np.inf, volume_m3=volume_m3)
+    return volume_m3 / plan_area_m2
+
+
 def otto_efficiency(ratio: FloatOrArray, gamma: FloatOrArray) -> FloatOrArray:
     """Return the efficiency of the ideal Otto cycle.
 
@@ -149,3 +177,29 @@ def otto_efficiency(ratio: FloatOrArray, gamma: FloatOrArray) -> FloatOrArray:
     require_within(1, np.inf, ratio=ratio)
     require_positive(**{"gamma - 1": np.subtract(gamma, 1)})
     return 1 - np.power(ratio, 1 - np.asarray(gamma, float))
+
+
+def otto_effect(ratio: float, base_ratio: float) -> tuple[float, float]:
+    """Return what one ratio gives over another, as a range over what gamma may be.
+
+    Parameters
+    ----------
+    ratio : float
+        Compression ratio now. [1]
+    base_ratio : float
+        Compression ratio to compare with, above 1. [1]
+
+    Returns
+    -------
+    tuple of (float, float)
+        Least and greatest relative change of the ideal efficiency, and so of power at the same
+        breathing; 0 where the ratios are the same, below 0 where compression was lost. [1]
+
+    Raises
+    ------
+    ValueError
+        If a ratio is not above 1.
+    """
+    require_positive(**{"ratio - 1": ratio - 1, "base_ratio - 1": base_ratio - 1})
+    changes = [float(otto_efficiency(ratio, g) / otto_efficiency(base_ratio, g)) - 1 for g in GAMMAS]
+    return min(changes), max(changes)

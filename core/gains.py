@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.curve import mean_flow, mean_weights, time_mean_flow, time_weights
-from core.measured import Measured, components, covariance, line_weights, union_lifts
+from core.measured import Measured, Seen, Term, components, covariance, line_weights, union_lifts
 from core.results import Summary, Verdict
 from core.uncertainty import Component, combine, coverage_factor, family_p, two_sided_p, verdict
 
@@ -25,15 +25,6 @@ class PortSpread:
 
     relative: float
     dof: float
-
-
-@dataclass(frozen=True, eq=False)
-class Seen:
-    """A curve seen in r ways (at lifts, as a mean): r flows, and their weights on its n flows."""
-
-    curve: Measured
-    flow_m3_s: Array
-    weights: Array
 
 
 def at_lifts(curve: Measured, lift_m: Array) -> Seen:
@@ -131,8 +122,47 @@ def expanded(seen: Seen, common: Flags | None = None) -> Array:
     ----------
     JCGM 100:2008, 6.2 and G.6.4.
     """
-    standard, dof = combine(components([(seen.weights, seen.curve)], common))
+    standard, dof = combine(components([(np.ones(seen.flow_m3_s.size), seen)], common))
     return coverage_factor(dof) * standard
+
+
+def between_lifts(curve: Measured, low_m: float, high_m: float) -> Seen:
+    """Return a curve's mean flow between two lifts.
+
+    Parameters
+    ----------
+    curve : Measured
+        Curve.
+    low_m, high_m : float
+        Lifts, the second the higher and within the curve. [m]
+
+    Returns
+    -------
+    Seen
+        One flow.
+    """
+    whole = over_lift(curve, high_m)
+    if low_m <= 0:
+        return whole
+    below, share = over_lift(curve, low_m), low_m / high_m
+    flow = (whole.flow_m3_s - share * below.flow_m3_s) / (1 - share)
+    return Seen(curve, flow, (whole.weights - share * below.weights) / (1 - share))
+
+
+class Views:
+    """Curves seen for comparing; what several comparisons ask of a curve is worked out once."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[int, bytes, float, bool], Seen] = {}
+
+    def of(self, curve: Measured, lift_m: Array, usable_lift_m: float, path_m: Array | None) -> Seen:
+        """Return the flows at each lift, the mean over usable lift and, with a path, over time."""
+        key = (id(curve), lift_m.tobytes(), usable_lift_m, path_m is None)
+        if key not in self._known:  # the view keeps its curve, so that no other gets its id
+            seen = [at_lifts(curve, lift_m), over_lift(curve, usable_lift_m)]
+            seen += [] if path_m is None else [over_time(curve, path_m)]
+            self._known[key] = together(*seen)
+        return self._known[key]
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,6 +189,7 @@ def compare(
     lift_path_m: Array | None,
     spread: PortSpread | None,
     same_thing: bool,
+    views: Views,
 ) -> Comparison:
     """Compare two curves over the lifts that both reach.
 
@@ -174,6 +205,8 @@ def compare(
         Port-to-port spread where the curves share no port and it is known.
     same_thing : bool
         False where the set-ups are known to differ: no verdict is clear then.
+    views : Views
+        What was seen of these curves before.
 
     Returns
     -------
@@ -193,12 +226,7 @@ def compare(
     if lift_path_m is not None and cam_net_lift_m is not None and top >= CAM_REACH * cam_net_lift_m:
         path = np.minimum(lift_path_m, usable)
 
-    def views(curve: Measured) -> Seen:
-        """Return the flows at each lift, the mean over lift and, with a cam, over time."""
-        seen = [at_lifts(curve, lifts), over_lift(curve, usable)]
-        return together(*seen) if path is None else together(*seen, over_time(curve, path))
-
-    gain = _Difference(views(after), views(before), spread)
+    gain = Difference(*(views.of(curve, lifts, usable, path) for curve in (after, before)), spread)
     verdicts: list[Verdict | None] = [None] * lifts.size
     judged = np.flatnonzero(measured)
     for index, p in zip(judged, gain.family_p(judged), strict=True):
@@ -219,24 +247,26 @@ def compare(
     )
 
 
-class _Difference:
+class Difference:
     """r gains with their uncertainties: the absolute one is shown, the relative one is judged."""
 
     def __init__(self, after: Seen, before: Seen, spread: PortSpread | None):
         self.after, self.before, self.spread = after, before, spread
         a, b = after.flow_m3_s, before.flow_m3_s
         self.fraction = a / b - 1
-        standard, dof = self._uncertainty(np.ones_like(a), np.ones_like(b))
-        self.expanded_m3_s = coverage_factor(dof) * standard
+        self.gain_m3_s, self.expanded_m3_s = self.scaled(np.ones_like(a), np.ones_like(b))
         self.standard, self.dof = self._uncertainty(1 / b, a / b**2)
         self.expanded_fraction = coverage_factor(self.dof) * self.standard
         self.p_value = two_sided_p(self.fraction, self.standard, self.dof)
 
-    def _terms(self, of_after: Array, of_before: Array) -> list[tuple[Array, Measured]]:
-        return [
-            (of_after[:, None] * self.after.weights, self.after.curve),
-            (-of_before[:, None] * self.before.weights, self.before.curve),
-        ]
+    def scaled(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
+        """Return the difference of both flows times exact factors, a coefficient's say, and its ±."""
+        standard, dof = self._uncertainty(of_after, of_before)
+        value = of_after * self.after.flow_m3_s - of_before * self.before.flow_m3_s
+        return value, coverage_factor(dof) * standard
+
+    def _terms(self, of_after: Array, of_before: Array) -> list[Term]:
+        return [(of_after, self.after), (-of_before, self.before)]
 
     def _uncertainty(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
         """Return u and its degrees of freedom for given derivatives by both flows."""

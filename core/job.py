@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Generic, Literal, TypeVar
 
 Side = Literal["intake", "exhaust"]
@@ -210,6 +210,17 @@ class Engine:
     gasket_volume_m3: float | None = None
     deck_volume_m3: float | None = None
     dish_volume_m3: float | None = None
+    chamber_plan_area_m2: float | None = None  # of one chamber at the deck
+
+
+@dataclass(frozen=True)
+class Dyno:
+    """The peak that a dynamometer gave, and what it was corrected to."""
+
+    power_w: float
+    stage: str  # that the engine was at
+    standard: str  # one of core.dyno.STANDARDS
+    line: int | None = None
 
 
 @dataclass(frozen=True)
@@ -255,6 +266,8 @@ class Target:
     name: str
     sheets: tuple[BenchSheet, ...]
     valves: Sides[Valve | None] = Sides(None, None)
+    benches: tuple[Bench, ...] = ()  # that it was read on, where they are not the job's own
+    checks: tuple[BenchSheet, ...] = ()  # calibration and leak sheets of those benches
 
 
 @dataclass(frozen=True)
@@ -279,14 +292,25 @@ class Job:
     cams: Sides[CamLobe | None] = Sides(None, None)
     benches: tuple[Bench, ...] = ()
     target: Target | None = None
+    dyno: Dyno | None = None
+    power: tuple[tuple[str, float], ...] = ()  # fields of core.power_model.PowerSettings, in SI
     findings: tuple[Finding, ...] = ()  # what the readers noticed
+    files: tuple[tuple[str, bytes], ...] = field(default=(), repr=False, compare=False)  # as read, by name
+
+    @property
+    def every_sheet(self) -> tuple[BenchSheet, ...]:
+        """Return the job's sheets, and after them its target's."""
+        return self.sheets + (self.target.sheets if self.target is not None else ())
 
     def bench_of(self, sheet: BenchSheet) -> Bench:
         """Return the bench that a sheet names, else the first one, else one with every default."""
-        for bench in self.benches:
+        benches = self.benches
+        if sheet.role == "target" and self.target is not None and self.target.benches:
+            benches = self.target.benches
+        for bench in benches:
             if sheet.bench is not None and bench.name == sheet.bench:
                 return bench
-        return self.benches[0] if self.benches else Bench(name=sheet.bench)
+        return benches[0] if benches else Bench(name=sheet.bench)
 
     def valve_of(self, stage: str, side: Side) -> Valve:
         """Return a stage's valves: the job's, with what this and earlier stages changed."""

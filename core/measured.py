@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -141,32 +143,50 @@ class _Sweep:
 def _port(name: str | None, bench: str | None, sweeps: list[_Sweep]) -> Port:
     """Average a port's readings: first within a set-up, where they count as one, then over set-ups."""
     numbered = {setup: number for number, setup in enumerate(dict.fromkeys(sweep.setup for sweep in sweeps))}
-    row = np.repeat([numbered[sweep.setup] for sweep in sweeps], [sweep.lift_m.size for sweep in sweeps])
+    sizes = [sweep.lift_m.size for sweep in sweeps]
+    row = np.repeat(np.array([numbered[sweep.setup] for sweep in sweeps], dtype=np.int64), sizes)
+    at = _layout(np.concatenate([sweep.lift_m for sweep in sweeps]).tobytes(), row.tobytes())
     flow = np.concatenate([sweep.flow_m3_s for sweep in sweeps])
     effects = np.concatenate([sweep.effects for sweep in sweeps])
-    lift_m, column = np.unique(np.concatenate([sweep.lift_m for sweep in sweeps]), return_inverse=True)
-    shape = (len(numbered), lift_m.size)
-    cell = row * lift_m.size + column
-    taken = np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
-    count = np.count_nonzero(taken, axis=0)
-    share = np.zeros((lift_m.size, row.size))
-    share[column, np.arange(row.size)] = 1 / (taken[row, column] * count[column])
-    mean = share @ flow
-    steepness = slope(lift_m, mean)
-    common = np.all(taken > 0, axis=0)
-    of_setups = np.bincount(cell, flow, taken.size).reshape(shape)[:, common] / taken[:, common]
+    mean = at.share @ flow
+    steepness = slope(at.lift_m, mean)
+    of_setups = np.bincount(at.cell, flow, at.taken.size).reshape(at.taken.shape)
     return Port(
         name,
         bench,
-        lift_m,
+        at.lift_m,
         mean,
         steepness,
-        count.astype(float),
-        share @ (flow[:, None] * effects),
-        shape[0],
-        RepeatedPort(of_setups, steepness[common]),
+        at.count,
+        at.share @ (flow[:, None] * effects),
+        len(numbered),
+        RepeatedPort(of_setups[:, at.common] / at.taken[:, at.common], steepness[at.common]),
         all(sweep.scaled for sweep in sweeps),
     )
+
+
+class _Layout(NamedTuple):
+    """Which set-up (s of them) read which of n lifts, for r readings."""
+
+    lift_m: Array
+    cell: NDArray[np.int64]  # (r,) set-up x n + lift
+    taken: NDArray[np.int64]  # (s, n) readings
+    count: Array  # (n,) set-ups
+    share: Array  # (n, r) of each reading in the mean
+    common: Flags  # lifts that every set-up read
+
+
+@lru_cache(maxsize=128)  # port after port is read at the same lifts
+def _layout(lifts_m: bytes, rows: bytes) -> _Layout:
+    lift_m, column = np.unique(np.frombuffer(lifts_m), return_inverse=True)
+    row = np.frombuffer(rows, dtype=np.int64)
+    setups = int(row.max()) + 1
+    cell = row * lift_m.size + column
+    taken = np.bincount(cell, minlength=setups * lift_m.size).reshape(setups, lift_m.size)
+    count = np.count_nonzero(taken, axis=0)
+    share = np.zeros((lift_m.size, row.size))
+    share[column, np.arange(row.size)] = 1 / (taken[row, column] * count[column])
+    return _Layout(lift_m, cell, taken, count.astype(float), share, np.all(taken > 0, axis=0))
 
 
 def average(ports: Iterable[Port], scatters: dict[str | None, Scatter]) -> Measured:
@@ -266,8 +286,11 @@ def slope(lift_m: Array, flow_m3_s: Array) -> Array:
     ndarray, shape (n,)
         Change of flow with lift; the first chord starts at (0, 0), the last counts twice. [m2/s]
     """
-    chord = np.diff(flow_m3_s, prepend=0.0) / np.diff(lift_m, prepend=0.0)
-    return (chord + np.append(chord[1:], chord[-1])) / 2
+    chord = flow_m3_s / lift_m  # the first of these is the chord from (0, 0)
+    chord[1:] = (flow_m3_s[1:] - flow_m3_s[:-1]) / (lift_m[1:] - lift_m[:-1])
+    mean = chord.copy()
+    mean[:-1] = (chord[:-1] + chord[1:]) / 2
+    return mean
 
 
 def _at(lift_m: Array, flow_m3_s: Array, at_m: Array) -> Array:
@@ -277,48 +300,112 @@ def _at(lift_m: Array, flow_m3_s: Array, at_m: Array) -> Array:
     return curve.interpolate(lift_m, flow_m3_s, at_m)
 
 
-def components(terms: Sequence[tuple[Array, Measured]], common: Flags | None = None) -> list[Component]:
-    """Return the variance components of a sum of combinations of curves.
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A curve seen in r ways (at lifts, as a mean): r flows, their weights on its n flows, their errors."""
+
+    curve: Measured
+    flow_m3_s: Array
+    weights: Array
+
+    @cached_property
+    def shared(self) -> Array:
+        """Return the change of each flow for one standard uncertainty of each shared input, (r, k)."""
+        return self.weights @ self.curve.shared
+
+    @cached_property
+    def scattered(self) -> list[tuple[Scatter, Array, Array]]:
+        """Return each scatter with what its two mean squares are multiplied by, shape (r,)."""
+        return [(errors.scatter, *errors.coefficients(self.weights)) for errors in self.curve.errors]
+
+    @cached_property
+    def scatter_covariance(self) -> Array:
+        """Return the covariance of the flows from scatter alone, (r, r)."""
+        total = np.zeros((len(self.weights), len(self.weights)))
+        for errors in self.curve.errors:
+            scatter, on_ports = errors.scatter, self.weights @ errors.weights
+            setup = on_ports @ errors.setup
+            total += (scatter.between - scatter.within * scatter.inverse_lifts) * setup @ setup.T
+            total += scatter.within * (on_ports * errors.sweep) @ on_ports.T
+        return total
+
+
+def weighed(curve: Measured, weights: Array) -> Seen:
+    """Return combinations of a curve's flows.
 
     Parameters
     ----------
-    terms : sequence of (ndarray, Measured)
-        Weights of shape (r, n) on a curve's n flows, and the curve; the r results are the
-        sum over terms.
+    curve : Measured
+        Curve.
+    weights : ndarray, shape (r, n)
+        Weights on its n flows.
+
+    Returns
+    -------
+    Seen
+        r flows.
+    """
+    return Seen(curve, weights @ curve.flow_m3_s, weights)
+
+
+Term = tuple[Array, Seen]  # factors of shape (r,), and r flows of a curve
+
+
+def components(terms: Sequence[Term], common: Flags | None = None) -> list[Component]:
+    """Return the variance components of a sum of flows.
+
+    Parameters
+    ----------
+    terms : sequence of (ndarray, Seen)
+        Factors of shape (r,) and the r flows they multiply; the r results are the sum over terms.
     common : ndarray, shape (k,), optional
         True for shared inputs to leave out.
 
     Returns
     -------
     list of Component
-        Shared inputs first, then the mean squares of each scatter. A scatter that serves
+        Shared inputs first, then each scatter. A scatter that serves
         several curves is one component, not several.
 
     References
     ----------
     JCGM 100:2008, 5.2 and G.4.1.
     """
-    shared = sum(weights @ measured.shared for weights, measured in terms)
+    shared = sum(factor[:, None] * seen.shared for factor, seen in terms)
     if common is not None:
         shared = shared[:, ~common]
-    sums: dict[int, tuple[Scatter, Array, Array]] = {}
-    for weights, measured in terms:
-        for errors in measured.errors:
-            setup, sweep = errors.coefficients(weights)
-            scatter, setup_so_far, sweep_so_far = sums.get(id(errors.scatter), (errors.scatter, 0.0, 0.0))
-            sums[id(scatter)] = (scatter, setup_so_far + setup, sweep_so_far + sweep)
-    found = [Component(variances(shared))]
-    for scatter, setup, sweep in sums.values():
-        found += scatter.components(setup, sweep)
-    return found
+    scattered = [scatter.component(setup, sweep) for scatter, setup, sweep in scatter_coefficients(terms)]
+    return [Component(variances(shared)), *scattered]
 
 
-def covariance(terms: Sequence[tuple[Array, Measured]]) -> Array:
-    """Return the covariance of a sum of combinations of curves.
+def scatter_coefficients(terms: Sequence[Term]) -> list[tuple[Scatter, Array, Array]]:
+    """Return what the two mean squares of each scatter are multiplied by in a sum of flows.
 
     Parameters
     ----------
-    terms : sequence of (ndarray, Measured)
+    terms : sequence of (ndarray, Seen)
+        As for components.
+
+    Returns
+    -------
+    list of (Scatter, ndarray, ndarray)
+        Coefficients of the set-up and of the within-sweep mean square, shape (r,).
+    """
+    sums: dict[int, tuple[Scatter, Array, Array]] = {}
+    for factor, seen in terms:
+        square = np.square(factor)
+        for scatter, setup, sweep in seen.scattered:
+            _, setup_so_far, sweep_so_far = sums.get(id(scatter), (scatter, 0.0, 0.0))
+            sums[id(scatter)] = (scatter, setup_so_far + square * setup, sweep_so_far + square * sweep)
+    return list(sums.values())
+
+
+def covariance(terms: Sequence[Term]) -> Array:
+    """Return the covariance of a sum of flows.
+
+    Parameters
+    ----------
+    terms : sequence of (ndarray, Seen)
         As for components.
 
     Returns
@@ -330,12 +417,6 @@ def covariance(terms: Sequence[tuple[Array, Measured]]) -> Array:
     ----------
     JCGM 102:2011, 6.2.
     """
-    shared = sum(weights @ measured.shared for weights, measured in terms)
-    total = shared @ shared.T
-    for weights, measured in terms:
-        for errors in measured.errors:
-            scatter, on_ports = errors.scatter, weights @ errors.weights
-            setup = on_ports @ errors.setup
-            total += (scatter.between - scatter.within * scatter.inverse_lifts) * setup @ setup.T
-            total += scatter.within * (on_ports * errors.sweep) @ on_ports.T
-    return total
+    shared = sum(factor[:, None] * seen.shared for factor, seen in terms)
+    own = sum(np.outer(factor, factor) * seen.scatter_covariance for factor, seen in terms)
+    return shared @ shared.T + own

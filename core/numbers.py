@@ -8,8 +8,18 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
-from core.job import Finding
-from core.results import Gain, LeakCheck, PlateCheck, Review, SideCurve, StageResult, Summary
+from core.job import SIDES, Finding
+from core.results import (
+    Gain,
+    Gap,
+    LeakCheck,
+    PlateCheck,
+    Review,
+    SideCurve,
+    StageResult,
+    Summary,
+    TargetResult,
+)
 from core.units import METRIC, UnitSet, show
 
 FORMAT = "gain-ledger numbers 1"
@@ -52,12 +62,14 @@ def review_numbers(review: Review) -> dict[str, Any]:
                     {"stage": one.stage, "low_w": one.low_w, "mid_w": one.mid_w, "high_w": one.high_w}
                     for one in review.ceiling
                 ],
-                "model": None,
+                "model": None if review.power is None else asdict(review.power),
             },
+            "target": _target(review.target),
             "findings": [_finding(finding) for finding in review.findings],
             "calibration": [_checked(reading) for reading in review.calibration],
             "leaks": [_checked(leak) for leak in review.leaks],
             "balance": [asdict(balance) for balance in review.balance],
+            "compression": [asdict(line) for line in review.compression],
         }
     )
 
@@ -205,6 +217,46 @@ def _summary(summary: Summary | None) -> dict[str, Any] | None:
         "expanded_uncertainty_m3_s": summary.expanded_uncertainty_m3_s,
         "expanded_fraction": summary.expanded_fraction,
         "verdict": summary.verdict,
+    }
+
+
+def _target(target: TargetResult | None) -> dict[str, Any] | None:
+    if target is None:
+        return None
+    return {
+        "name": target.name,
+        "own_bench": target.own_bench,
+        **{
+            side: {
+                "valve_diameter_m": target.diameter_m[side],
+                "valves_open": target.valves[side],
+                "curve": _curve(target.curves[side]),
+            }
+            for side in SIDES
+        },
+        "gaps": [_gap(gap) for gap in target.gaps],
+    }
+
+
+def _gap(gap: Gap) -> dict[str, Any]:
+    return {
+        "stage": gap.stage,
+        "side": gap.side,
+        "usable_lift_m": gap.gain.usable_lift_m,
+        "reached": None if gap.reached is None else asdict(gap.reached),
+        "reached_flow_coefficient": None
+        if gap.reached_coefficient is None
+        else asdict(gap.reached_coefficient),
+        "lift_m": gap.gain.lift_m,
+        "gap_m3_s": gap.gain.gain_m3_s,
+        "expanded_uncertainty_m3_s": gap.gain.expanded_uncertainty_m3_s,
+        "verdict": gap.gain.verdict,
+        "flow_coefficient_gap": gap.gain.coefficient_gain,
+        "flow_coefficient_expanded": gap.flow_coefficient_expanded,
+        "discharge_coefficient_gap": gap.discharge_coefficient_gap,
+        "discharge_coefficient_expanded": gap.discharge_coefficient_expanded,
+        "thirds": [asdict(third) for third in gap.thirds],
+        "to_find": [asdict(one) for one in gap.to_find],
     }
 
 

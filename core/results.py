@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from core.job import Finding, Job, Side, Sides
+from core.power_results import PowerModel
 
 Verdict = Literal["clear gain", "clear loss", "too close to call"]
 Against = Literal["baseline", "previous", "target"]
@@ -146,6 +147,21 @@ class Ceiling:
 
 
 @dataclass(frozen=True)
+class CompressionLine:
+    """What one stage's chamber does to compression, beside the first chamber that is known."""
+
+    stage: str
+    base: str  # the stage of that first chamber
+    chamber_volume_m3: float
+    inherited: bool  # not measured at this stage: the last known one
+    added_m3: float  # over the first chamber; below 0: the chamber became smaller
+    ratio: float | None
+    low_fraction: float | None  # relative change of ideal efficiency over gamma 1.25 to 1.35
+    high_fraction: float | None
+    surfacing_m: float | None  # off the deck for the first chamber's volume, where the plan area is known
+
+
+@dataclass(frozen=True)
 class Repeatability:
     """Pooled scatter of one side on one bench."""
 
@@ -208,6 +224,92 @@ class Balance:
 
 
 @dataclass(frozen=True)
+class Reached:
+    """A stage's share of the target over usable lift, 1 at the target."""
+
+    fraction: float
+    expanded_fraction: float  # 95 %
+    weighting: Literal["cam-weighted", "mean over lift"]
+
+
+@dataclass(frozen=True)
+class Third:
+    """The mean gap over one third of usable lift; below 0 where flow is missing."""
+
+    part: Literal["low", "middle", "high"]
+    from_m: float
+    to_m: float
+    gap_m3_s: float
+    gap_fraction: float  # of the target's flow there
+    expanded_m3_s: float
+    expanded_fraction: float
+    verdict: Verdict
+    share_of_missing: float | None  # of all that the three parts miss; None where nothing clear is missing
+    flow_coefficient_gap: float | None  # on head area, each with its own valves
+    flow_coefficient_expanded: float | None
+    coefficient_fraction: float | None  # the same, of the target's coefficient there
+    coefficient_expanded_fraction: float | None
+
+
+@dataclass(frozen=True)
+class ToFind:
+    """What a stage would have to find at a lift to be level with the target."""
+
+    lift_m: float
+    flow_m3_s: float
+    expanded_m3_s: float
+
+
+@dataclass(frozen=True)
+class Gap:
+    """One stage against the target, one side; tuples over lift run parallel to ``gain.lift_m``."""
+
+    gain: Gain  # against the target: flow at each lift and over usable lift, with verdicts
+    reached: Reached | None
+    reached_coefficient: Reached | None  # the same share of the flow coefficient, on head area
+    flow_coefficient_expanded: Numbers  # of gain.coefficient_gain
+    discharge_coefficient_gap: Numbers  # on curtain area
+    discharge_coefficient_expanded: Numbers
+    thirds: tuple[Third, ...]
+    to_find: tuple[ToFind, ...]  # lifts in use with a clear loss, the most first
+
+    @property
+    def stage(self) -> str:
+        """Return the stage that is compared."""
+        return self.gain.stage
+
+    @property
+    def side(self) -> Side:
+        """Return its side."""
+        return self.gain.side
+
+
+@dataclass(frozen=True)
+class TargetResult:
+    """The target's own curves, and every stage's gap to it."""
+
+    name: str
+    curves: Sides[SideCurve | None]
+    diameter_m: Sides[float | None]  # of one valve head
+    valves: Sides[int | None]  # that flowed
+    own_bench: bool  # read on benches that are not the job's
+    gaps: tuple[Gap, ...]  # in the order of work, intake first
+
+    def gap(self, stage: str, side: Side) -> Gap | None:
+        """Return one stage's gap, None where there is none."""
+        return next((gap for gap in self.gaps if (gap.stage, gap.side) == (stage, side)), None)
+
+    def last(self, side: Side) -> Gap | None:
+        """Return the gap of the last stage that has this side."""
+        found = [gap for gap in self.gaps if gap.side == side]
+        return found[-1] if found else None
+
+    def first(self, side: Side) -> Gap | None:
+        """Return the gap of the first stage that has this side."""
+        return next((gap for gap in self.gaps if gap.side == side), None)
+
+
+@dataclass(frozen=True)
 class Review:
     """Everything worked out from a job, once."""
 
@@ -223,6 +325,9 @@ class Review:
     calibration: tuple[PlateCheck, ...] = ()
     leaks: tuple[LeakCheck, ...] = ()
     balance: tuple[Balance, ...] = ()
+    compression: tuple[CompressionLine, ...] = ()
+    target: TargetResult | None = None
+    power: PowerModel | None = None  # None: not worked out, for it takes its time
 
     def gain(self, stage: str, side: Side, against: Against) -> Gain | None:
         """Return one comparison, None where there is none."""

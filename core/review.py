@@ -5,15 +5,17 @@ from __future__ import annotations
 from core.balance import port_balance
 from core.bench_checks import leak_shares, plate_history
 from core.calibration import leaks
-from core.compression import cylinder_volume, ratio_with_chamber
+from core.chambers import compression_lines, stage_chamber
 from core.constants import STANDARD_AIRS
-from core.findings import comparisons, in_order, sheets
+from core.findings import bench_day, comparisons, in_order, sheets
 from core.findings.slips import of_swapped_sides
+from core.findings.target import of_target
 from core.job import SIDES, Finding, Job, Sides, Stage
 from core.power import flow_ceiling, no_ceiling_because
 from core.results import Reference, Review, StageResult
 from core.side import SideWork
 from core.stages import numbers, valves_open
+from core.target import against_target
 
 
 def review(job: Job) -> Review:
@@ -30,7 +32,9 @@ def review(job: Job) -> Review:
         Curves, gains, verdicts, power level and findings.
     """
     sides = worked_sides(job)
-    stages = tuple(_stage_result(job, stage, sides) for stage in job.stages)
+    compression = compression_lines(job)
+    ratios = {line.stage: line.ratio for line in compression}
+    stages = tuple(_stage_result(job, stage, sides, ratios.get(stage.name)) for stage in job.stages)
     gains = tuple(gain for side in SIDES for gain in sides[side].gains())
     usable = Sides(*(sides[side].usable_lift_m for side in SIDES))
     standard = STANDARD_AIRS[job.standard_air]
@@ -40,6 +44,12 @@ def review(job: Job) -> Review:
     found += comparisons.of_repeats(repeatability)
     found += comparisons.of_stages(job, stages, Sides(*(sides[s].cam_net_lift_m for s in SIDES)))
     found += comparisons.of_gains(gains, stages)
+    leak_checks = tuple(leak for side in SIDES for leak in leak_shares(leaks(job, side), side, stages))
+    found += bench_day.of_air(job) + bench_day.of_pressures(job) + bench_day.of_days(job)
+    found += [one for side in SIDES for one in bench_day.of_plates(sides[side].calibrations.values())]
+    found += bench_day.of_leaks(leak_checks)
+    target = against_target(job, sides, gains)
+    found += of_target(job, target, stages, usable)
     why_not = no_ceiling_because(job.engine)
     if why_not is not None:
         found.append(Finding("note", "no-power", "No power figure, because {}.", values=((why_not, "text"),)))
@@ -64,8 +74,10 @@ def review(job: Job) -> Review:
         repeatability,
         in_order(found),
         tuple(entry for side in SIDES for entry in plate_history(sides[side].calibrations.values())),
-        tuple(leak for side in SIDES for leak in leak_shares(leaks(job, side), side, stages)),
+        leak_checks,
         tuple(one for side in SIDES if (one := port_balance(sides[side])) is not None),
+        compression,
+        target,
     )
 
 
@@ -98,14 +110,14 @@ def _feeds(job: Job, stage: StageResult, sides: Sides[SideWork]) -> bool:
     return valves_open(valve, sides.intake.sheets["stage", stage.name]) == (valve.valves_per_cylinder or 1)
 
 
-def _stage_result(job: Job, stage: Stage, sides: Sides[SideWork]) -> StageResult:
+def _stage_result(job: Job, stage: Stage, sides: Sides[SideWork], ratio: float | None) -> StageResult:
     intake, exhaust = (sides[side].curves.get(stage.name) for side in SIDES)
-    lifts, ratio = (), ()
+    lifts, flow_ratio = (), ()
     if intake is not None and exhaust is not None:
         one, two = intake.measured, exhaust.measured
         both = one.lift_m[one.measured & two.is_measured(one.lift_m)]
-        lifts, ratio = numbers(both), numbers(two.at(both) / one.at(both))
-    chamber, inherited = _chamber(job, stage)
+        lifts, flow_ratio = numbers(both), numbers(two.at(both) / one.at(both))
+    chamber, inherited = stage_chamber(job, stage.name)
     return StageResult(
         stage.name,
         stage.price,
@@ -113,32 +125,8 @@ def _stage_result(job: Job, stage: Stage, sides: Sides[SideWork]) -> StageResult
         intake.result if intake else None,
         exhaust.result if exhaust else None,
         lifts,
-        ratio,
+        flow_ratio,
         chamber,
         inherited,
-        _compression(job, chamber),
+        ratio,
     )
-
-
-def _chamber(job: Job, stage: Stage) -> tuple[float | None, bool]:
-    """Return the stage's chamber volume, else the last one known before it."""
-    known = None
-    for done in job.stages:
-        known = done.chamber_volume_m3 if done.chamber_volume_m3 is not None else known
-        if done.name == stage.name:
-            return known, known is not None and done.chamber_volume_m3 is None
-    return None, False
-
-
-def _compression(job: Job, chamber_m3: float | None) -> float | None:
-    """Return the ratio with a chamber; the engine's stated ratio is the first known chamber's."""
-    engine = job.engine
-    first = next((s.chamber_volume_m3 for s in job.stages if s.chamber_volume_m3 is not None), None)
-    if (
-        engine is None
-        or chamber_m3 is None
-        or None in (engine.bore_m, engine.stroke_m, engine.compression_ratio)
-    ):
-        return None
-    swept = cylinder_volume(engine.bore_m, engine.stroke_m)
-    return float(ratio_with_chamber(engine.compression_ratio, swept, first, chamber_m3))

@@ -31,7 +31,12 @@ class SetupMatch:
         return None if self.unknown else True
 
 
-def match_setups(side: Side, one: Iterable[BenchSheet], other: Iterable[BenchSheet]) -> SetupMatch:
+def match_setups(
+    side: Side,
+    one: Iterable[BenchSheet],
+    other: Iterable[BenchSheet],
+    valves: tuple[int | None, int | None] = (None, None),
+) -> SetupMatch:
     """Compare how two groups of sheets were set up.
 
     Parameters
@@ -40,6 +45,8 @@ def match_setups(side: Side, one: Iterable[BenchSheet], other: Iterable[BenchShe
         Side of the head; the other side's entry or exit does not count.
     one, other : iterable of BenchSheet
         Sheets of two stages.
+    valves : tuple of int or None
+        How many valves a cylinder of each has on this side, where that is known.
 
     Returns
     -------
@@ -50,11 +57,9 @@ def match_setups(side: Side, one: Iterable[BenchSheet], other: Iterable[BenchShe
     differences, unknown = [], []
     for name, field in (*COMMON, OWN[side]):
         first, second = _stated(one, field), _stated(other, field)
-        # All valves open is what a sheet means when it does not say.
-        if (first or second) and field == "valves_open" and first != second:
-            differences.append(name)
-        elif field == "valves_open":
-            continue
+        if field == "valves_open":
+            if first != second and _as_all(first, valves[0]) != _as_all(second, valves[1]):
+                differences.append(name)
         elif first - {None} and second - {None} and first - {None} != second - {None}:
             differences.append(name)
         elif None in first or None in second:
@@ -62,6 +67,11 @@ def match_setups(side: Side, one: Iterable[BenchSheet], other: Iterable[BenchShe
     if _has_pressure(one) != _has_pressure(other):
         differences.append("test pressure stated")
     return SetupMatch(tuple(differences), tuple(unknown))
+
+
+def _as_all(counts: set[object], whole: int | None) -> set[object]:
+    """Return the counts with None for all valves: what a sheet means when it does not say."""
+    return {None if count == whole else count for count in counts}
 
 
 def _stated(sheets: list[BenchSheet], field: str) -> set[object]:

@@ -49,11 +49,7 @@ def shared_inputs(parts: Sequence[Checked]) -> tuple[list[Hashable], list[Array]
     names: dict[Hashable, int] = {}
     matrices = []
     columns = [
-        [
-            (change, [names.setdefault(key, len(names)) for key in keys])
-            for change, keys in _effects(part, pressures)
-        ]
-        for part in parts
+        [(change, _numbered(keys, names)) for change, keys in _effects(part, pressures)] for part in parts
     ]
     for part, effects in zip(parts, columns, strict=True):
         matrix = np.zeros((part.rows.lift_m.size, len(names)))
@@ -64,6 +60,12 @@ def shared_inputs(parts: Sequence[Checked]) -> tuple[list[Hashable], list[Array]
     return [name for name, index in names.items() if used[index]], [matrix[:, used] for matrix in matrices]
 
 
+def _numbered(keys: list[Hashable], names: dict[Hashable, int]) -> list[int]:
+    """Return the number of each name; a new one gets the next."""
+    own = {key: names.setdefault(key, len(names)) for key in dict.fromkeys(keys)}
+    return [own[key] for key in keys]
+
+
 Effect = tuple[Array, list[Hashable]]  # relative change for one standard uncertainty; name of the input
 
 
@@ -72,14 +74,15 @@ def _effects(part: Checked, clusters: dict[float, int]) -> list[Effect]:
     rows = part.rows
     bench, side, n = rows.bench, rows.side, rows.lift_m.size
     by_pressure = [clusters[p] for p in rows.state.test_pressure_pa.tolist()]
-    days = [
-        (bench.name, _day(sheet)) for sheet, mine in rows.by_sheet() for _ in range(mine.stop - mine.start)
-    ]
+    days: list[tuple[str | None, Day]] = []
+    for sheet, mine in rows.by_sheet():
+        days += [(bench.name, _day(sheet))] * (mine.stop - mine.start)
     changes = _condition_changes(rows)
     effects = [*_calibration_effects(part), _leak_effect(part)]
     for name, change in changes.items():
         if name in AIR:
-            effects.append((change, [(name, *day) for day in days]))
+            of_day = {day: (name, *day) for day in set(days)}
+            effects.append((change, [of_day[day] for day in days]))
         else:
             effects.append((change, [(name, bench.name, side)] * n))
     # The truth lies between the two rules, on one side of each: the whole difference is

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from core.calibration import calibrations, check_rows, leaks
+from core.calibration import Calibration, Checked, calibrations, check_rows, leaks
 from core.cam import lift_path, net_lift
 from core.findings import slips
 from core.findings.profiles import profiles
 from core.findings.readings import of_rows, stopped_lifts
-from core.gains import Comparison, PortSpread, compare
+from core.gains import Comparison, PortSpread, Views, compare
 from core.job import BenchSheet, Finding, Job, Side, Valve
 from core.measured import Measured, Port, average, ports_of
 from core.repeats import Scatter, pool
@@ -20,7 +21,14 @@ from core.results import Against, Gain, Repeatability
 from core.rows import Rows, correct_side
 from core.setups import match_setups
 from core.shared import shared_inputs
-from core.stages import StageCurve, common_inputs, flow_coefficients, numbers, side_curve
+from core.stages import (
+    FlowCoefficients,
+    StageCurve,
+    common_inputs,
+    flow_coefficients,
+    numbers,
+    side_curve,
+)
 
 Array = NDArray[np.float64]
 Key = tuple[str, str | None]  # role and stage of a sheet
@@ -31,17 +39,20 @@ class SideWork:
 
     def __init__(self, job: Job, side: Side):
         self.job, self.side = job, side
-        sheets = [s for s in job.sheets if s.role == "stage"]
-        sheets += job.target.sheets if job.target else ()
+        work = [s for s in job.sheets if s.role == "stage"]
+        aim = list(job.target.sheets) if job.target else []
+        sheets = work + aim
         self.sheets: dict[Key, list[BenchSheet]] = {}
         for sheet in sheets:
             if sheet.readings[side]:
                 self.sheets.setdefault((sheet.role, sheet.stage), []).append(sheet)
-        self.calibrations, found = calibrations(job, side), leaks(job, side)
-        self.checked = [
-            check_rows(job, rows, self.calibrations.get(rows.bench.name), found)
-            for rows in correct_side(job, side, sheets)
-        ]
+        self.calibrations = calibrations(job, side)
+        if job.target is not None and job.target.benches:
+            there = replace(job, benches=job.target.benches, sheets=job.target.checks, target=None)
+            self.checked = self._corrected(job, work, self.calibrations)
+            self.checked += self._corrected(there, aim, calibrations(there, side))
+        else:
+            self.checked = self._corrected(job, sheets, self.calibrations)
         self.parts: list[Rows] = [part.rows for part in self.checked]
         self.inputs, self._shared = shared_inputs(self.checked) if self.checked else ([], [])
         judged = [of_rows(job, rows) for rows in self.parts]
@@ -56,14 +67,26 @@ class SideWork:
         self.lift_path_m = lift_path(lobe) if lobe else None
         self._means: dict[tuple[Port, ...], Measured] = {}
         self._compared: dict[tuple[int, int], Comparison] = {}
+        self._views = Views()
+
+    def _corrected(
+        self, job: Job, sheets: list[BenchSheet], plates: dict[str | None, Calibration]
+    ) -> list[Checked]:
+        """Return the readings of some sheets as the benches, plates and leaks of a job have them."""
+        found = leaks(job, self.side)
+        return [
+            check_rows(job, rows, plates.get(rows.bench.name), found)
+            for rows in correct_side(job, self.side, sheets)
+        ]
 
     def notice(self, findings: list[Finding]) -> None:
         """Keep findings on this side's readings, and take out what they stop: a reading, or a sheet."""
         self.findings += findings
-        stopped = {(f.file, f.line) for f in findings if f.level == "stop"}
+        # With its lift: the readings of a list stand on one line.
+        stopped = {(f.file, f.line, f.lift_m) for f in findings if f.level == "stop"}
         for rows, sound in zip(self.parts, self.sound, strict=True):
             for i, (sheet, reading) in enumerate(zip(rows.sheets, rows.readings, strict=True)):
-                if stopped & {(sheet.file, reading.line), (sheet.file, None)}:
+                if stopped & {(sheet.file, reading.line, reading.lift_m), (sheet.file, None, None)}:
                     sound[i] = False
 
     @cached_property
@@ -102,7 +125,7 @@ class SideWork:
             if ("stage", stage.name) in self.ports
         }
         common = common_inputs(list(means.values()))
-        return {name: self._curve(name, measured, common) for name, measured in means.items()}
+        return {name: self._curve(("stage", name), measured, common) for name, measured in means.items()}
 
     def _mean(self, key: Key, only: frozenset[str | None]) -> Measured:
         """Return the mean curve of a stage's ports, or of those named; each mean is formed once."""
@@ -111,17 +134,26 @@ class SideWork:
             self._means[ports] = average(ports, self.scatters)
         return self._means[ports]
 
-    def _curve(self, name: str, measured: Measured, common: Array) -> StageCurve:
-        valve = self.job.valve_of(name, self.side)
+    def _curve(self, key: Key, measured: Measured, common: Array) -> StageCurve:
         result = side_curve(
             measured,
             common,
-            self.stopped.get(("stage", name), frozenset()),
-            flow_coefficients(self.job, self.side, valve, self.sheets["stage", name]),
+            self.stopped.get(key, frozenset()),
+            self.coefficients(key),
             self.cam_net_lift_m,
             self.lift_path_m,
+            self._views,
         )
-        return StageCurve(name, measured, result, self.ports["stage", name])
+        return StageCurve(key[1], measured, result, self.ports[key])
+
+    @cached_property
+    def target(self) -> StageCurve | None:
+        """Return the target's curve, None where it has none on this side."""
+        key: Key = ("target", self.job.target.name if self.job.target else None)
+        if key not in self.ports:
+            return None
+        common = common_inputs([curve.measured for curve in self.curves.values()])
+        return self._curve(key, self._mean(key, frozenset()), common)
 
     @property
     def usable_lift_m(self) -> float | None:
@@ -170,7 +202,7 @@ class SideWork:
             if index:
                 found.append(self._gain(name, "baseline", names[0]))
                 found.append(self._gain(name, "previous", names[index - 1]))
-            if self.job.target is not None and ("target", self.job.target.name) in self.ports:
+            if self.target is not None:
                 found.append(self._gain(name, "target", self.job.target.name))
         return found
 
@@ -181,8 +213,10 @@ class SideWork:
         if against == "target":
             shared = set()  # another head: its port 2 is not this head's port 2
         after, before = (self._mean(key, frozenset(shared)) for key in (mine, theirs))
-        match = match_setups(self.side, self.sheets[mine], self.sheets[theirs])
-        spread = None if shared else self.port_spread
+        counts = (self._valve(mine).valves_per_cylinder, self._valve(theirs).valves_per_cylinder)
+        match = match_setups(self.side, self.sheets[mine], self.sheets[theirs], counts)
+        # A gain of work is looked for in the head, whichever ports were read; a target is the ports read.
+        spread = None if shared or against == "target" else self.port_spread
         found = self._compare(after, before, spread, match.same is not False)
         gone = self.stopped.get(mine, frozenset()) | self.stopped.get(theirs, frozenset())
         keep = np.array([lift not in gone for lift in found.lift_m])
@@ -228,19 +262,27 @@ class SideWork:
         key = (id(after), id(before))
         if key not in self._compared:
             self._compared[key] = compare(
-                after, before, self.cam_net_lift_m, self.lift_path_m, spread, same_thing
+                after, before, self.cam_net_lift_m, self.lift_path_m, spread, same_thing, self._views
             )
         return self._compared[key]
 
     def _coefficient_gain(self, mine: Key, theirs: Key, after_m3_s: Array, before_m3_s: Array) -> Array:
         """Return the gain in flow coefficient, nan where a valve is not known."""
-        one, two = (self._head_coefficient(key) for key in (mine, theirs))
+        one, two = (self.coefficients(key).by_head for key in (mine, theirs))
         return after_m3_s * one - before_m3_s * two
 
-    def _head_coefficient(self, key: Key) -> float:
+    def coefficients(self, key: Key) -> FlowCoefficients:
+        """Return what turns the flows of a stage, or of the target, into coefficients."""
+        found = flow_coefficients(self.job, self.side, self._valve(key), self.sheets[key])
+        scaled = all(port.scaled for port in self.ports[key])
+        return found if scaled else replace(found, velocity_m_s=np.nan)  # at no reference, of no velocity
+
+    def _valve(self, key: Key) -> Valve:
+        """Return the valves of a stage, or of the target."""
         role, name = key
-        valve = self.job.target.valves[self.side] if role == "target" else self.job.valve_of(name, self.side)
-        return flow_coefficients(self.job, self.side, valve or Valve(), self.sheets[key]).by_head
+        if role == "target":
+            return self.job.target.valves[self.side] or Valve()
+        return self.job.valve_of(name, self.side)
 
     def _price(self, stage: str, other: str) -> float | None:
         """Return the sum of the stages' own prices after other, up to and with stage."""

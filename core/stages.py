@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from core.air import ideal_velocity
 from core.constants import STANDARD_AIRS
-from core.gains import CAM_REACH, SAME_LIFT, at_lifts, expanded, over_lift, over_time, together
+from core.gains import CAM_REACH, SAME_LIFT, Views, expanded
 from core.job import BenchSheet, Job, Side, Valve
 from core.measured import Measured, Port
 from core.results import Numbers, PortCurve, SideCurve
@@ -161,6 +161,7 @@ def side_curve(
     coefficients: FlowCoefficients,
     cam_net_lift_m: float | None,
     lift_path_m: Array | None,
+    views: Views,
 ) -> SideCurve:
     """Return one side of a stage, ready to be shown.
 
@@ -178,6 +179,8 @@ def side_curve(
         Highest lift that the cam opens. [m]
     lift_path_m : ndarray or None
         Lift at equal steps of time. [m]
+    views : Views
+        Keeps what is seen of the curve for its comparisons.
 
     Returns
     -------
@@ -204,9 +207,10 @@ def side_curve(
     usable = curve.top_m if cam_net_lift_m is None else min(curve.top_m, cam_net_lift_m)
     within = inside <= usable * SAME_LIFT
     peak, highest = _largest(inside[within], flow[within]), _largest(inside, flow)
-    seen = together(at_lifts(curve, inside), over_lift(curve, usable))
+    path = None
     if lift_path_m is not None and curve.top_m >= CAM_REACH * cam_net_lift_m:
-        seen = together(seen, over_time(curve, lift_path_m))
+        path = np.minimum(lift_path_m, usable)
+    seen = views.of(curve, inside, usable, path)
     n, in_all, on_bench = inside.size, expanded(seen), expanded(seen, common)
     cam = seen.flow_m3_s.size > n + 1
     # Neither coefficients nor a level at the reference exist for flows that were not scaled.

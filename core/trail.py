@@ -14,7 +14,16 @@ import numpy as np
 
 from core.calibration import Calibration, Checked, Leak
 from core.job import BenchSheet, Job, Reading, Side
-from core.measured import LIFT_DIGITS, Measured, Port, average, components, line_weights
+from core.measured import (
+    LIFT_DIGITS,
+    Measured,
+    Port,
+    average,
+    components,
+    line_weights,
+    scatter_coefficients,
+    weighed,
+)
 from core.review import worked_sides
 from core.rows import Rows
 from core.side import SideWork
@@ -254,8 +263,8 @@ def _shares(
     work: SideWork, measured: Measured, weights: np.ndarray
 ) -> tuple[float | None, tuple[Share, ...]]:
     """Return the expanded uncertainty of one combination of a curve's flows, and its shares by source."""
-    parts = components([(weights, measured)])
-    standard, dof = combine(parts)
+    terms = [(np.ones(1), weighed(measured, weights))]
+    standard, dof = combine(components(terms))
     total = float(standard[0]) ** 2
     if total == 0:
         return None, ()
@@ -265,14 +274,12 @@ def _shares(
     for name, alike, effect in zip(work.inputs, common.tolist(), shared.tolist(), strict=True):
         key = (_source(name), alike)
         variance[key] = variance.get(key, 0.0) + effect**2
-    # components: the shared inputs, then set-up and within-sweep scatter of each bench in turn.
-    scatters = list({id(errors.scatter): errors.scatter for errors in measured.errors}.values())
-    for scatter, setup, sweep in zip(scatters, parts[1::2], parts[2::2], strict=True):
-        names = ("re-set-up (assumed)", "lift setting (assumed)")
-        for name, part in zip(
-            names if scatter.assumed else ("re-set-up", "within a sweep"), (setup, sweep), strict=True
-        ):
-            variance[name, False] = variance.get((name, False), 0.0) + float(part.variance[0])
+    for scatter, setup, sweep in scatter_coefficients(terms):
+        names = ("re-set-up", "within a sweep")
+        if scatter.assumed:
+            names = ("re-set-up (assumed)", "lift setting (assumed)")
+        for name, part in zip(names, scatter.variances(setup, sweep), strict=True):
+            variance[name, False] = variance.get((name, False), 0.0) + float(part[0])
     found = [
         Share(source, part / total, part**0.5, alike)
         for (source, alike), part in variance.items()

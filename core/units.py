@@ -84,6 +84,7 @@ inhg = 25.4 * mmhg
 watt = newton * metre / second = w
 kilowatt = 1000 * watt = kw
 horsepower = 550 * 9.80665 * pound * metre / second ** 2 * foot / second = hp
+pound_force = 9.80665 * pound * metre / second ** 2 = lbf
 """.strip().splitlines()
 
 # Ways to write a unit that are not names.
@@ -130,6 +131,7 @@ _KINDS: dict[str, _Kind] = {
     "area": _Kind("metre ** 2", "an area", "640 mm2", "mm2, cm2, in2, m2"),
     "density": _Kind("kilogram / metre ** 3", "a density", "1.225 kg/m3", "kg/m3, lb/ft3"),
     "power": _Kind("watt", "a power", "95 kW", "kW, W, hp"),
+    "torque": _Kind("newton * metre", "a torque", "180 N*m", "N*m, lbf*ft"),
     "velocity": _Kind("metre / second", "a speed", "20 m/s", "m/s, ft/s, ft/min"),
 }
 _TOKEN = r"[^\W\d]\w*(?:\^-?[123])?"
@@ -346,6 +348,7 @@ _SHOWN = {  # metric, then US where it differs
     "velocity": (Shown("m/s", "m/s", 1), Shown("ft/min", "ft/min", 0)),
     "density": (Shown("kg/m3", "kg/m³", 4),),
     "power": (Shown("kW", "kW", 1), Shown("hp", "hp", 1)),
+    "torque": (Shown("N*m", "N·m", 0), Shown("lbf*ft", "lb·ft", 0)),
 }
 METRIC = UnitSet("metric", MappingProxyType({kind: shown[0] for kind, shown in _SHOWN.items()}))
 US = UnitSet("US", MappingProxyType({kind: shown[-1] for kind, shown in _SHOWN.items()}))

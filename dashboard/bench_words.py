@@ -29,7 +29,7 @@ CALIBRATION = "Calibration over the days"
 CALIBRATION_CAPTION = (
     "Factor: certified over measured flow of the plate. The days within the limits are pooled into one "
     "factor; a day outside them keeps its own. The limits are "
-    f"{ACTION:g} standard uncertainties of one plate reading."
+    f"{ACTION:g} standard uncertainties of one plate reading beside the mean of the others."
 )
 NO_CALIBRATION = (
     "No calibration sheet in this job. A sheet with # role: calibration and the plate's certified flow "

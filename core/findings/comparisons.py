@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from core.gains import CAM_REACH
-from core.job import SIDES, Finding, Job, Level, Sides
+from core.job import SIDES, Finding, Job, Level, Side, Sides
 from core.results import Gain, Repeatability, SideCurve, StageResult
 
 Value = tuple[float | str, str]
+
+TURNS = 0.01  # a fall of less than this share is no turning over (judgement)
 
 
 def of_repeats(repeatability: Iterable[Repeatability]) -> list[Finding]:
@@ -26,13 +28,15 @@ def of_repeats(repeatability: Iterable[Repeatability]) -> list[Finding]:
     """
     text = "The {} has no usable repeats: {} is assumed for taking the head off and putting it back."
     cure = "Test one stage again with the head taken off and the lift reset."
+    repeatability = list(repeatability)
+    several = len({r.bench for r in repeatability}) > 1
     return [
         Finding(
             "note",
             "assumed-repeatability",
             text,
             cure,
-            ((r.side, "text"), (r.relative, "fraction")),
+            ((f"{r.side} on {r.bench}" if several and r.bench else r.side, "text"), (r.relative, "fraction")),
             side=r.side,
         )
         for r in repeatability
@@ -83,6 +87,7 @@ def of_stages(job: Job, stages: Sequence[StageResult], cam_net_lift_m: Sides[flo
                 found.append(
                     Finding("note", "held-above-readings", text, "", values, stage=stage.name, side=side)
                 )
+        found += [_turning(stage.name, side, curve) for side in SIDES if _turns(curve := stage.side(side))]
         if stage.chamber_inherited:
             text = "{}: no chamber volume stated, that of the stage before is taken."
             found.append(
@@ -96,6 +101,27 @@ def of_stages(job: Job, stages: Sequence[StageResult], cam_net_lift_m: Sides[flo
                 Finding("look", "planned-measured", text, "Take planned = true out.", ((spec.name, "text"),))
             )
     return found
+
+
+def _turns(curve: SideCurve | None) -> bool:
+    """Return whether flow falls again at higher lift, by more than the readings scatter."""
+    if curve is None or curve.highest_flow_m3_s is None or curve.flow_m3_s[-1] is None:
+        return False
+    fall = curve.highest_flow_m3_s - curve.flow_m3_s[-1]
+    return fall > max(TURNS * curve.highest_flow_m3_s, curve.expanded_bench_m3_s[-1] or 0.0)
+
+
+def _turning(stage: str, side: Side, curve: SideCurve) -> Finding:
+    text = "{}, {}: flow turns over: {} at {}, {} at {}. Ports do that; see where the air leaves the wall."
+    values = (
+        (stage, "text"),
+        (side, "text"),
+        (curve.highest_flow_m3_s, "flow"),
+        (curve.highest_lift_m, "lift"),
+        (curve.flow_m3_s[-1], "flow"),
+        (curve.lift_m[-1], "lift"),
+    )
+    return Finding("note", "flow-turns-over", text, "", values, stage=stage, side=side)
 
 
 def of_gains(gains: Iterable[Gain], stages: Sequence[StageResult]) -> list[Finding]:
@@ -116,6 +142,7 @@ def of_gains(gains: Iterable[Gain], stages: Sequence[StageResult]) -> list[Findi
     curves = {(stage.name, side): stage.side(side) for stage in stages for side in SIDES}
     found: dict[tuple[str, str, str, str], Finding] = {}
     unknown: set[str] = set()
+    apart: dict[tuple[Side, tuple[str, ...]], list[Gain]] = {}
 
     def add(gain: Gain, level: Level, code: str, text: str, cure: str, *more: Value) -> None:
         values = ((gain.stage, "text"), (gain.other, "text"), (gain.side, "text"), *more)
@@ -125,9 +152,7 @@ def of_gains(gains: Iterable[Gain], stages: Sequence[StageResult]) -> list[Findi
     for gain in gains:
         unknown.update(gain.setup_unknown)
         if gain.same_setup is False:
-            text = "{} against {}, {}: another set-up ({}), so no verdict is clear."
-            differences = (", ".join(gain.setup_differences), "text")
-            add(gain, "look", "other-setup", text, "Test both in the same set-up.", differences)
+            apart.setdefault((gain.side, gain.setup_differences), []).append(gain)
         if gain.against == "target":
             continue
         if gain.different_ports:
@@ -153,7 +178,17 @@ def of_gains(gains: Iterable[Gain], stages: Sequence[StageResult]) -> list[Findi
             "Add these keys to the sheets.",
             ((", ".join(sorted(unknown)), "text"),),
         )
-    return list(found.values())
+    return [_other_setup(*key, pairs) for key, pairs in apart.items()] + list(found.values())
+
+
+def _other_setup(side: Side, differences: tuple[str, ...], pairs: list[Gain]) -> Finding:
+    """Return one finding for all comparisons that the same difference spoils."""
+    named = ", ".join(dict.fromkeys(f"{gain.stage} against {gain.other}" for gain in pairs))
+    text = "{}, {}: another set-up ({}), so no verdict is clear."
+    values = ((named, "text"), (side, "text"), (", ".join(differences), "text"))
+    stage = pairs[0].stage
+    cure = "Test both in the same set-up."
+    return Finding("look", "other-setup", text, cure, values, stage=stage, side=side)
 
 
 def _other_ports(one: SideCurve, other: SideCurve, gain: Gain) -> bool:

@@ -15,6 +15,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from core.findings.left_out import fit, scatter
 from core.job import BenchSheet, Reading
 from core.measured import LIFT_DIGITS, slope
 from core.rows import Rows
@@ -25,6 +26,7 @@ ROUNDS = 3  # of the median polish; levels and curves settle in two
 ENOUGH = 3  # sweeps of one stage, for a median that one slip cannot move
 NEIGHBOURS = 4  # readings that foretell one between them, by a parabola
 ZERO_OFF = 5  # settings of the lift that a set-up's zero may be off by (judgement)
+DOUBTED = 4.0  # robust standard deviations at which a reading is judged a second time
 LEAST_SCATTER = 0.0015  # a bench that seems to repeat better has too few readings to tell (judgement)
 
 
@@ -36,6 +38,7 @@ class Profiles:
     lift_m: Array
     readings: tuple[tuple[Reading | None, ...], ...]
     log_flow: Array  # (k, n)
+    leak_m3_s: Array  # (k, n) what a leak took off that flow
     residual: Array  # (k, n) what is left of each reading, relative
     score: Array  # (k, n) that, over what is usual
     level: Array  # (k,) how far the sweep lies above the middle of all
@@ -64,11 +67,13 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
         return None
     lifts = np.unique(np.concatenate([np.round(rows.lift_m, LIFT_DIGITS) for rows in parts]))
     log_flow = np.full((len(sweeps), lifts.size), np.nan)
+    leak = np.zeros(log_flow.shape)
     readings: list[list[Reading | None]] = [[None] * lifts.size for _ in sweeps]
     for k, (rows, _, mine) in enumerate(sweeps):
         columns = np.searchsorted(lifts, np.round(rows.lift_m[mine], LIFT_DIGITS)).tolist()
         with np.errstate(divide="ignore", invalid="ignore"):
             log_flow[k, columns] = np.log(rows.flow_m3_s[mine])
+            leak[k, columns] = rows.flow_m3_s[mine] * rows.leak[mine] / (rows.base[mine] - rows.leak[mine])
         for column, reading in zip(columns, rows.readings[mine], strict=True):
             readings[k][column] = reading
     log_flow[~np.isfinite(log_flow)] = np.nan
@@ -90,13 +95,18 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
     if steep.any():
         setting = min(max(_robust(even[:, steep] / steepness[steep], setting), setting / 2), setting)
     usual = np.hypot(read, steepness * setting)
+    score = residual / (usual * np.sqrt(spread))
+    _judge_again(
+        [_stage(sheet) for _, sheet, _ in sweeps], log_flow, residual, score, usual, steepness, setting
+    )
     return Profiles(
         tuple(sheet for _, sheet, _ in sweeps),
         lifts,
         tuple(map(tuple, readings)),
         log_flow,
+        leak,
         residual,
-        residual / (usual * np.sqrt(spread)),
+        score,
         _median(log_flow - _median(log_flow, 0), 1),
         stage_level,
     )
@@ -104,6 +114,30 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
 
 def _stage(sheet: BenchSheet) -> tuple[str, str | None]:
     return sheet.role, sheet.stage
+
+
+def _judge_again(
+    stages: list[tuple[str, str | None]],
+    log_flow: Array,
+    residual: Array,
+    score: Array,
+    usual: Array,
+    steepness: Array,
+    setting_m: float,
+) -> None:
+    """Put in, for doubted readings of a stage with several sweeps, what the undoubted ones foretell."""
+    doubted = np.abs(np.nan_to_num(score)) > DOUBTED
+    groups = {stage: [k for k, one in enumerate(stages) if one == stage] for stage in dict.fromkeys(stages)}
+    several = [members for members in groups.values() if len(members) >= ENOUGH]
+    if not any(doubted[members].any() for members in several):
+        return
+    fits = [fit(log_flow[members], doubted[members], usual, steepness, setting_m) for members in several]
+    steep = steepness * setting_m > usual / 2
+    usual = usual * np.where(steep, scatter(fits, steep), scatter(fits, ~steep))
+    for members, one in zip(several, fits, strict=True):
+        judged = one.doubted & np.isfinite(one.left)
+        residual[members] = np.where(judged, one.left, residual[members])
+        score[members] = np.where(judged, one.score(usual), score[members])
 
 
 def _left_over(

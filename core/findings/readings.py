@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from core.air import ideal_velocity
 from core.constants import STANDARD_AIRS
-from core.job import BenchSheet, Finding, Job, Level, Valve
+from core.job import BenchSheet, Finding, Job, Level, Side, Valve
 from core.measured import LIFT_DIGITS
 from core.rows import Rows
 from core.stages import valves_open
 from core.valve import least_seat_area, lift_to_diameter
 
+Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Value = tuple[float | str, str]
 
@@ -76,18 +78,32 @@ def _no_flow(rows: Rows, index: int) -> Finding:
     return Finding("stop", "no-flow", text, cure, values, *where)
 
 
-def _shares(job: Job, rows: Rows, sheet: BenchSheet, mine: slice) -> NDArray[np.float64] | None:
+def _shares(job: Job, rows: Rows, sheet: BenchSheet, mine: slice) -> Array | None:
     """Return flow over the most that the least area can pass, None without seat data."""
-    side, standard = rows.side, STANDARD_AIRS[job.standard_air]
     valve = _valve(job, sheet, rows)
     count = valves_open(valve, [sheet])
     seat = (valve.diameter_m, valve.seat_angle_rad, valve.seat_width_m, valve.throat_diameter_m)
     if None in seat or valve.stem_diameter_m is None or count is None:
         return None
-    diameter, angle, width, throat = seat
-    area = least_seat_area(diameter, rows.lift_m[mine], angle, width, throat, valve.stem_diameter_m)
-    velocity = ideal_velocity(side, job.reference_pressure_pa, standard.pressure_pa, standard.density_kg_m3)
-    return rows.flow_m3_s[mine] / (count * area * velocity)
+    most = _most(
+        rows.side, job.reference_pressure_pa, job.standard_air, valve, tuple(rows.lift_m[mine].tolist())
+    )
+    return rows.flow_m3_s[mine] / (count * most)
+
+
+@lru_cache(maxsize=64)  # sheet after sheet reads one valve at the same lifts
+def _most(side: Side, drop_pa: float, air: str, valve: Valve, lifts_m: tuple[float, ...]) -> Array:
+    """Return the isentropic flow of one valve's least area at each lift."""
+    standard = STANDARD_AIRS[air]
+    area = least_seat_area(
+        valve.diameter_m,
+        np.array(lifts_m),
+        valve.seat_angle_rad,
+        valve.seat_width_m,
+        valve.throat_diameter_m,
+        valve.stem_diameter_m,
+    )
+    return area * ideal_velocity(side, drop_pa, standard.pressure_pa, standard.density_kg_m3)
 
 
 def _valve(job: Job, sheet: BenchSheet, rows: Rows) -> Valve:

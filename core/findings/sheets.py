@@ -126,7 +126,8 @@ def of_job(job: Job) -> list[Finding]:
     read = [s for s in flows if not s.printed.already_corrected]
     corrected = [s for s in flows if s.printed.already_corrected]
     checks = [s for s in job.sheets if s.role in ("calibration", "leak")]
-    groups = ((read, READ_BY_US), (corrected, CORRECTED_BY_THE_BENCH), (flows, ANY), (checks, CHECKS))
+    work = [s for s in flows if s.role == "stage"]  # which port of a target was read matters to nobody here
+    groups = ((read, READ_BY_US), (corrected, CORRECTED_BY_THE_BENCH), (work, ANY), (checks, CHECKS))
     found = [_of_sheets(sheets, matter) for sheets, matters in groups for matter in matters]
     return [finding for finding in found if finding is not None] + _of_benches(job, read)
 

@@ -12,14 +12,14 @@ from core.power import CFM_M3_S
 
 Value = tuple[float | str, str]
 
-# Scores in robust standard deviations. A job has some 400 readings; at 5 a sound one is
-# doubted once in thousands of jobs, and a shift of 6 is hardly ever missed.
-OFF_CURVE = 7.0
+# In standard deviations. A job has some 400 readings: a sound one is called off the curve in
+# one job of hundreds, and a shift of 6 is hardly ever missed.
+OFF_CURVE = 4.8
 GROSS = 0.25  # relative; no work on a head, and no noise, does this to a single reading (judgement)
 NEAR = 0.08  # how closely a slip must explain a reading, relative (judgement)
 LEVEL_NEAR = 0.1  # likewise for a whole sheet, whose stage has gains of its own (judgement)
 UNIT = log(1e-3 / CFM_M3_S)  # L/s taken for cfm, or the other way round
-SETUP_OFF = 5.0  # a whole set-up beside the others of its stage
+SETUP_OFF = 6.0  # a whole set-up beside the others of its stage
 SAME_CELLS = 5  # readings that agree to the last digit before it is no accident
 
 
@@ -42,7 +42,9 @@ def of_cells(side: Side, found: Profiles) -> list[Finding]:
     for k, column in np.argwhere(np.abs(np.nan_to_num(found.score)) > OFF_CURVE).tolist():
         reading = found.readings[k][column]
         left = float(found.residual[k, column])
-        flow = exp(float(found.log_flow[k, column]))
+        flow, leak = exp(float(found.log_flow[k, column])), float(found.leak_m3_s[k, column])
+        # A slip of the pen is in what was read, before a leak was taken off.
+        slipped = abs(log((flow + leak) / (flow * exp(-left) + leak)))
         text = "{}, {} at {}: {} lies off the curve of its neighbours and repeats; {} would fit."
         level, code, why = "look", "off-curve", ""
         if abs(left) > GROSS:
@@ -53,7 +55,7 @@ def of_cells(side: Side, found: Profiles) -> list[Finding]:
                 (log(100), "decimal-slip", "A decimal slip?"),
                 (UNIT, "unit-slip", "Another unit in this cell?"),
             ):
-                if abs(abs(left) - slip) < NEAR:
+                if abs(slipped - slip) < NEAR:
                     code, why = name, guess
         elif _digits_swapped(flow, flow * exp(-left)):
             why = "Two digits swapped?"

@@ -1,23 +1,33 @@
-"""Print every benchmark as a ratio: ``python -m tests.bench``; ``--no-screen`` leaves the browser out."""
+"""Print the benchmarks: ``python -m tests.bench``, or only some: ``python -m tests.bench review paper``."""
 
 from __future__ import annotations
 
 import argparse
 
-from tests.bench import calculation, screen
+from tests.bench import calculation, handover, power, screen, shelf, trust
+
+PARTS = {
+    "review": calculation.reviews,
+    "load": calculation.loads,
+    "paper": calculation.papers,
+    "handover": handover.kits,
+    "shelf": shelf.shelves,
+    "power": power.powers,
+    "screen": screen.screens,
+    "trust": trust.trust,
+}
+LONG = ("trust",)  # only where it is asked for: a quarter of an hour
 
 
 def main() -> None:
     """Run the benchmarks one after the other."""
     options = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
-    options.add_argument("--no-screen", action="store_true", help="only the calculation and the PDF")
-    chosen = options.parse_args()
-    parts = [calculation.reviews, calculation.loads, calculation.papers]
-    if not chosen.no_screen:
-        parts.append(screen.screens)
-    for part in parts:
-        for ratio in part():
-            print(ratio, flush=True)
+    options.add_argument(
+        "part", nargs="*", choices=[*PARTS, []], metavar="part", help=f"one of {', '.join(PARTS)}"
+    )
+    for part in options.parse_args().part or [name for name in PARTS if name not in LONG]:
+        for line in PARTS[part]():
+            print(line, flush=True)
 
 
 if __name__ == "__main__":

@@ -18,15 +18,15 @@ FLOWS = {lift: truth(lift) for lift in LIFTS_M}
 
 
 def test_plates_stand_in_the_order_of_days_with_their_limits() -> None:
-    """Factors 1/0.98, 1/0.98, 1/0.98 and one of 1: 2 % off, beyond 3.5 x 0.5 %."""
-    reads = (0.098, 0.100, 0.098, 0.098)
+    """Three factors of 1/0.98 and one 2.5 % off, beyond 3.5 x 0.5 % x root(4/3) = 2.02 %."""
+    reads = (0.098, 0.1005, 0.098, 0.098)
     plates = [plate(read, day) for read, day in zip(reads, DAYS, strict=True)]
     done = review(with_checks({"a": [sheet(FLOWS, "a.csv")]}, *reversed(plates)))
     assert [one.date for one in done.calibration] == list(DAYS)
     assert [one.departs for one in done.calibration] == [False, True, False, False]
     first = done.calibration[0]
     assert first.pooled_factor == pytest.approx(1 / 0.98, rel=1e-4)
-    assert (first.low, first.high) == pytest.approx((0.9825 / 0.98, 1.0175 / 0.98), rel=1e-4)
+    assert (first.low, first.high) == pytest.approx(((1 - 0.020207) / 0.98, (1 + 0.020207) / 0.98), rel=1e-4)
     numbers = json.loads(numbers_json(done))["calibration"]
     assert [one["date"] for one in numbers] == [day.isoformat() for day in DAYS]
 

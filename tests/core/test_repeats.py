@@ -57,8 +57,8 @@ def test_the_scale_does_not_matter_where_it_is_one_for_all(relative):
 
 
 def test_the_uncertainty_of_a_gain_by_hand():
-    """Three set-ups a stage; at one lift both mean squares count, with Welch and Satterthwaite's degrees of
-    freedom, and in the mean over lift nearly the set-ups alone."""
+    """Three set-ups a stage; at one lift both mean squares count, with degrees of freedom weighed by their
+    shares, and in the mean over lift nearly the set-ups alone."""
     rng = np.random.default_rng(5)
     sheets = {
         name: noisy_sheets(rng, name, lambda lift, f=f: f * truth(lift), 3, 0.004, 0.003)
@@ -74,7 +74,7 @@ def test_the_uncertainty_of_a_gain_by_hand():
         within += np.sum((left - of_sweep) ** 2) / (4 * 9)
     ratio = 1 + np.array(gain.gain_fraction)
     parts = np.array([between, within * 9 / 10]) * 2 / 3
-    dof = parts.sum() ** 2 / np.sum(parts**2 / [4, 36])
+    dof = parts.sum() / np.sum(parts / [4, 36])
     expected = ratio * scipy.stats.t.ppf(0.975, dof) * sqrt(parts.sum())
     np.testing.assert_allclose(gain.expanded_fraction, expected, rtol=1e-6)
     of_mean = gain.mean.expanded_fraction / (1 + gain.mean.gain_fraction)

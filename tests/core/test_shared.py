@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from core.constants import INCH_WATER_PA
 from core.job import BenchSheet, Reading, Setup, Sides
-from core.measured import components, covariance
+from core.measured import components, covariance, weighed
 from core.results import Gain
 from core.review import review
 from core.side import SideWork
@@ -141,7 +141,9 @@ def test_covariance_and_components_tell_the_same_variance(pair):
     # the pooled 1/m would leave some within-sweep part below nothing.
     work = SideWork(job({"a": pair[0], "b": pair[1]}, benches=(BENCH,)), "intake")
     rng = np.random.default_rng(1)
-    terms = [(rng.normal(size=(4, 10)), work.curves[name].measured) for name in "ab"]
+    terms = [
+        (rng.normal(size=4), weighed(work.curves[name].measured, rng.normal(size=(4, 10)))) for name in "ab"
+    ]
     u, _ = combine(components(terms))
     np.testing.assert_allclose(np.diag(covariance(terms)), u**2, rtol=1e-9)
 
