@@ -33,6 +33,7 @@ from tests.invented_sheets import (
     fahrenheit,
     from_celsius,
     from_fahrenheit,
+    length,
     sheet_text,
     valves_of,
 )
@@ -123,7 +124,7 @@ def touring_twin() -> Iterator[tuple[str, str]]:
     """Three stages of a two-valve twin on a bench that only pulls 10 inH2O.
 
     The exhaust's new seats lose at low lift what its bowls more than bring back above; the last
-    stage leaves the exhaust as it was.
+    stage leaves the exhaust as it was. A reference head with larger valves is the target.
     """
     rng = random.Random("touring twin")
     job = tomllib.loads((DEMO / "touring-twin" / "job.toml").read_text(encoding="utf-8"))
@@ -162,32 +163,52 @@ def touring_twin() -> Iterator[tuple[str, str]]:
                     weather,
                     DRY_60F,
                 )
-                header = {
-                    "note": NOTE,
-                    "stage": stage,
-                    "port": port,
-                    "date": date,
-                    "time": f"{minutes // 60:02d}:{minutes % 60:02d}",
-                    "barometer": f"{weather.barometer_pa / INHG_PA:.2f} inHg",
-                    "air temperature": fahrenheit(weather.air_k),
-                    "humidity": f"{weather.humidity * 100:.0f} %",
-                    "meter temperature": fahrenheit(weather.meter_k),
-                    "test pressure": "10 inH2O",
-                    "bore": "3.70 in",
-                    "intake entry": "radius plate",
-                    "exhaust exit": "stub, 1.75 in",
-                    "valves open": "1",
-                    "test valve": "the head's own",
-                    "spark plug": "fitted",
-                }
-                table = [
-                    [f"{lift / INCH_M:.3f}"]
-                    + [f"{row[side] / CFM_M3_S:.1f}" for side in ("intake", "exhaust")]
-                    for lift, row in rows
-                ]
-                columns = ["lift [in]", "intake [cfm]", "exhaust [cfm]"]
-                yield f"{stage.replace(' ', '-')}_{port}_{number}.csv", sheet_text(header, columns, table)
+                when = f"{minutes // 60:02d}:{minutes % 60:02d}"
+                what = {"stage": stage, "port": port, "date": date, "time": when}
+                yield f"{stage.replace(' ', '-')}_{port}_{number}.csv", _twin_sheet(what, weather, rows)
                 minutes += 30
+    yield from _reference_head(job, lifts)
+
+
+def _reference_head(job: dict, lifts: list[float]) -> Iterator[tuple[str, str]]:
+    """A head that the shop did once, read on the same bench: larger valves, and better ports behind them."""
+    rng = random.Random("touring twin, reference head")
+    truths = {"intake": Truth(0.598, 0.700), "exhaust": Truth(0.578, 0.700)}
+    own = valves_of(job, job["stage"][-1]["name"])
+    throats = {"intake": 1.70 * INCH_M, "exhaust": 1.39 * INCH_M}
+    heads = {side: length(job["target"][side]["valve_diameter"]) for side in own}
+    valves = {side: Valve(1, heads[side], throats[side], own[side].stem_m) for side in own}
+    weather = Weather(29.05 * INHG_PA, from_fahrenheit(65), 0.40, from_fahrenheit(72))
+    for number in (1, 2, 3):
+        both = {side: (truths[side], valves[side]) for side in valves}
+        rows = sweep(rng, both, dict.fromkeys(valves, 1.0), lifts, 10 * INH2O_PA, weather, DRY_60F)
+        what = {"role": "target", "stage": job["target"]["name"], "port": "1", "date": "2025-11-08"}
+        what["time"] = f"{9 + number:02d}:00"
+        yield f"reference-head_{number}.csv", _twin_sheet(what, weather, rows)
+
+
+def _twin_sheet(what: dict[str, str], weather: Weather, rows: list[tuple[float, dict[str, float]]]) -> str:
+    """Return a sheet of the ten-inch bench."""
+    header = {
+        "note": NOTE,
+        **what,
+        "barometer": f"{weather.barometer_pa / INHG_PA:.2f} inHg",
+        "air temperature": fahrenheit(weather.air_k),
+        "humidity": f"{weather.humidity * 100:.0f} %",
+        "meter temperature": fahrenheit(weather.meter_k),
+        "test pressure": "10 inH2O",
+        "bore": "3.70 in",
+        "intake entry": "radius plate",
+        "exhaust exit": "stub, 1.75 in",
+        "valves open": "1",
+        "test valve": "the head's own",
+        "spark plug": "fitted",
+    }
+    table = [
+        [f"{lift / INCH_M:.3f}"] + [f"{row[side] / CFM_M3_S:.1f}" for side in ("intake", "exhaust")]
+        for lift, row in rows
+    ]
+    return sheet_text(header, ["lift [in]", "intake [cfm]", "exhaust [cfm]"], table)
 
 
 def bare_sheets() -> Iterator[tuple[str, str]]:

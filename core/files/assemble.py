@@ -9,13 +9,15 @@ from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 
 from core import units
+from core.files.aim import target_of
 from core.files.benches import with_benches
 from core.files.camtable import read_lift_table
 from core.files.jobfile import NAME, JobFile
 from core.files.log import Log, folded
+from core.files.powerkeys import with_stage
 from core.files.sheet import read_sheet
 from core.files.stages import with_stages
-from core.job import BenchSheet, CamLobe, Finding, Job, Problem, Sides, Target
+from core.job import BenchSheet, CamLobe, Finding, Job, Problem, Sides
 from core.units import UnitError
 
 MOST_IN_A_COLUMN = 20  # problems that are told one by one
@@ -37,6 +39,7 @@ def assemble(
     log: Log,
     given_units: Mapping[str, str],
     problems: Sequence[Problem] = (),
+    other: Job | None = None,
 ) -> Loaded:
     """Build a job from the bytes of its files and its job file, if it has one.
 
@@ -54,6 +57,8 @@ def assemble(
         Units and test pressure for sheets that state none.
     problems : sequence of Problem
         What has already gone wrong with other files.
+    other : Job, optional
+        The job that the job file names for its target; its files are among ``files``.
 
     Returns
     -------
@@ -64,7 +69,9 @@ def assemble(
         return Loaded(None, (*problems, *log.problems, *wrong))
     logs = [log]
     apart = {NAME, *(named.file for named in job_file.named_files())} if job_file else {NAME}
+    theirs = job_file.target.folder if job_file and job_file.target else None
     own = [file for file in files if file not in apart and not _is_hidden(file)]
+    own = [file for file in own if theirs is None or not file.startswith(theirs)]
     sheets = _sheets(own, files, given_units, logs)
     values: dict[str, object] = {"title": name}
     if job_file:
@@ -80,7 +87,11 @@ def assemble(
         whole = not problems and not any(one.problems for one in logs)
         sheets, values["benches"] = with_benches(sheets, values.get("benches", ()), fitting)
         values["stages"], sheets = with_stages(sheets, job_file.stages if job_file else (), fitting)
-        values["target"] = _target(sheets, job_file, fitting)
+        so_far = Job(name, name, (), tuple(sheets), "", benches=values["benches"])
+        so_far = replace(so_far, standard_air=values.get("standard_air", so_far.standard_air))
+        values["target"] = target_of(so_far, job_file.target if job_file else None, other, fitting)
+        if whole:
+            values["dyno"] = with_stage(values.get("dyno"), values["stages"], fitting)
         if whole and not values["stages"]:
             fitting.problem("No sheet is of a stage of work.", "Add the sheets of at least one stage.")
     problems = [*problems, *(problem for one in logs for problem in one.problems)]
@@ -92,7 +103,8 @@ def assemble(
         fitting.findings = [replace(finding, file=None) for finding in fitting.findings]
     values["findings"] = _with_stages([f for one in logs for f in one.findings], sheets)
     values["sheets"] = tuple(sheet for sheet in sheets if sheet.role != "target")
-    return Loaded(Job(name=name, fingerprint=fingerprint(files), **values), ())
+    values |= {"fingerprint": fingerprint(files), "files": tuple(sorted(files.items()))}
+    return Loaded(Job(name=name, **values), ())
 
 
 def fingerprint(files: Mapping[str, bytes]) -> str:
@@ -185,30 +197,18 @@ def _cams(files: Mapping[str, bytes], job_file: JobFile, logs: list[Log]) -> Sid
 def _target_sheets(
     files: Mapping[str, bytes], job_file: JobFile, given_units: Mapping[str, str], logs: list[Log]
 ) -> list[BenchSheet]:
-    named = [one.file for one in job_file.target.sheets if one.file in files] if job_file.target else []
+    if not job_file.target:
+        return []
+    named = [one.file for one in job_file.target.sheets if one.file in files]
     sheets = _sheets(named, files, given_units, logs)
+    if job_file.target.typed and not job_file.target.typed.bench:
+        sheets.append(job_file.target.typed.sheet)
     for sheet in sheets:
         if sheet.role in ("calibration", "leak"):
             text = f"A {sheet.role} sheet cannot be a target."
             line = sheet.line_of("role")
             logs[0].problems.append(Problem(sheet.file, text, "Name a sheet of readings.", line))
     return [replace(sheet, role="target") for sheet in sheets]
-
-
-def _target(sheets: Sequence[BenchSheet], job_file: JobFile | None, log: Log) -> Target | None:
-    found = [sheet for sheet in sheets if sheet.role == "target"]
-    stated = job_file.target if job_file else None
-    if not found:
-        return None
-    names = {folded(n): n for n in (sheet.stage or PurePosixPath(sheet.file).stem for sheet in found)}
-    if len(names) > 1 and not (stated and stated.name):
-        log.problem(
-            f"The target sheets name several castings: {', '.join(names.values())}.",
-            "A job has one target: give them one '# stage:', or leave some out.",
-        )
-    name = (stated and stated.name) or next(iter(names.values()))
-    found = [replace(sheet, stage=name) for sheet in found]
-    return Target(name, tuple(found), stated.valves if stated else Sides(None, None))
 
 
 def _with_stages(findings: Sequence[Finding], sheets: Sequence[BenchSheet]) -> tuple[Finding, ...]:

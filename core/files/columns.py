@@ -14,9 +14,10 @@ from core.job import SIDES, Printed, Reading, Role, Side, Sides
 from core.units import UnitError
 
 LEAST_LIFT_M, MAX_LIFT_M = 0.000_01, 0.050  # no valve is set finer, none opens wider (judgement)
+LIFT_DECIMALS = 9  # of a metre
 
 _READING_KINDS = ("flow", "fraction", "pressure", "mass flow")
-_KINDS: dict[str, tuple[str, ...]] = {
+COLUMN_KINDS: dict[str, tuple[str, ...]] = {
     "lift": ("lift",),
     "intake": _READING_KINDS,
     "exhaust": _READING_KINDS,
@@ -37,13 +38,13 @@ _READING_LIMITS = {
     "pressure": fields.PLATE_DROP,
     "mass flow": ("mass flow", "0.001 g/s", "6 kg/s"),
 }
-_ATTRIBUTE = {
+ATTRIBUTE = {
     "flow": "flow_m3_s",
     "fraction": "range_fraction",
     "pressure": "plate_drop_pa",
     "mass flow": "mass_flow_kg_s",
 }
-_WITHOUT_LIFT = ("calibration", "leak")
+WITHOUT_LIFT = ("calibration", "leak")
 
 
 @dataclass(frozen=True)
@@ -114,13 +115,13 @@ def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
     for head in table.heads:
         if head.name in known:
             log.problem(f"Column '{head.name}' is there twice.", "Rename one of the two.", line)
-        elif head.name in _KINDS:
+        elif head.name in COLUMN_KINDS:
             known[head.name] = head
         elif not head.text:
             if any(cells_of(head, table)):
                 log.problem(f"Column {head.index + 1} has cells but no head.", "Give it a head.", line)
         else:
-            near = nearest(head.name, [n for n in _KINDS if not head.name.startswith(n)], cutoff=0.8)
+            near = nearest(head.name, [n for n in COLUMN_KINDS if not head.name.startswith(n)], cutoff=0.8)
             if near and near not in (h.name for h in table.heads):
                 log.problem(f"Column '{head.text}' is not known.", f"Did you mean '{near}'?", line)
             else:
@@ -139,7 +140,7 @@ def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
 def _complete(known: Mapping[str, Head], role: Role, table: Table, log: Log) -> bool:
     line, heads = table.header_line, ", ".join(f"'{head.text}'" for head in table.heads)
     missing = []
-    if "lift" not in known and role not in _WITHOUT_LIFT:
+    if "lift" not in known and role not in WITHOUT_LIFT:
         missing.append("'lift [mm]' (or [in])")
     if "intake" not in known and "exhaust" not in known:
         missing.append("'intake [L/s]' or 'exhaust [L/s]' (or [cfm])")
@@ -148,7 +149,8 @@ def _complete(known: Mapping[str, Head], role: Role, table: Table, log: Log) -> 
         if any(head.name == "angle" for head in table.heads):
             cure += ' If it is a cam\'s lift table, job.toml has to name it: lift_table = "...".'
         bare = next(
-            (h for h in table.heads if h.name not in _KINDS and h.name.startswith((*SIDES, "lift "))), None
+            (h for h in table.heads if h.name not in COLUMN_KINDS and h.name.startswith((*SIDES, "lift "))),
+            None,
         )
         if bare:
             cure += f" '{bare.text}' is not read so: a head is a name with its unit in brackets."
@@ -167,7 +169,7 @@ def _read(name: str, head: Head, table: Table, given: Mapping[str, str], log: Lo
         log.problem("The column has no unit.", proposal, table.header_line, head.text)
         return None
     try:
-        kind, scale, offset = units.factor(unit, _KINDS[name])
+        kind, scale, offset = units.factor(unit, COLUMN_KINDS[name])
     except UnitError as error:
         log.refuse(error, table.header_line, head.text)
         return None
@@ -198,7 +200,9 @@ def _proposal(name: str, values: list[float]) -> str:
     if name in SIDES:
         return f"Write '{name} [L/s]' or '{name} [cfm]', or name it on the command line: --flow cfm."
     if name != "lift" or not values:
-        return f"Write '{name} [{units.example(_KINDS[name][0]).split()[1]}]' or whatever unit it is in."
+        return (
+            f"Write '{name} [{units.example(COLUMN_KINDS[name][0]).split()[1]}]' or whatever unit it is in."
+        )
     # ranges of valve lift that do not overlap in practice (common practice, no source)
     top = max(values)
     unit, word = ("in", "inches") if top < 1.5 else ("mm", "mm") if top <= 25 else ("thou", "thousandths")
@@ -229,7 +233,7 @@ def _checked_lifts(
                 column,
             )
         # to the nanometre, so that 0.050 in on one sheet and 50 thou on another are one lift
-        checked.append(None if lift is None else round(lift, 9))
+        checked.append(None if lift is None else round(lift, LIFT_DECIMALS))
     return checked
 
 
@@ -245,7 +249,7 @@ def _readings(
     if side not in found:
         return ()
     column = found[side]
-    attribute = _ATTRIBUTE[column.kind]
+    attribute = ATTRIBUTE[column.kind]
     none: list[float | None] = [None] * len(lifts)
     pressures, temperatures, ranges = (
         found[name].values if name in found else none

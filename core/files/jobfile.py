@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from core.cam import duration_lift, net_lift
-from core.compression import cylinder_volume, ratio_with_chamber
 from core.files import fields
 from core.files.fields import Field, quantity
 from core.files.log import Log, folded
+from core.files.powerkeys import check_chambers, read_dyno, read_power
 from core.files.toml import Path, TomlFile, lines_of, parse
+from core.files.typed import Typed, read_typed
 from core.job import SIDES, Bench, CamLobe, Engine, Side, Sides, Stage, Valve
 
 NAME = "job.toml"
@@ -43,6 +44,7 @@ _ENGINE = {
     # below zero: a piston that stands proud of the deck, a dome
     "deck_volume": Field("deck_volume_m3", quantity("volume", "-1 L", "1 L")),
     "dish_volume": Field("dish_volume_m3", quantity("volume", "-1 L", "1 L")),
+    "chamber_plan_area": Field("chamber_plan_area_m2", quantity("area", "1 cm2", "1000 cm2")),
 }
 _VALVE = {
     "valve_diameter": Field("diameter_m", quantity("length", "5 mm", "200 mm")),
@@ -91,7 +93,30 @@ _STAGE = {
     "port_volume": Field("port_volume_m3", quantity("volume", "1 cc", "5 L")),
     "smallest_section": Field("smallest_section_m2", quantity("area", "10 mm2", "100 cm2")),
 }
-_TARGET = {"name": Field("name", fields.name), "sheets": Field("sheets", fields.strings)}
+_TARGET = {
+    "name": Field("name", fields.name),
+    "sheets": Field("sheets", fields.strings),
+    "job": Field("job", fields.text),
+    "stage": Field("stage", fields.name),
+}
+
+
+# Each table's keys by its path without numbers, in the order in which a new job file is written.
+TABLES: dict[tuple[str, ...], Mapping[str, Field]] = {
+    (): _JOB,
+    ("engine",): _ENGINE,
+    ("intake",): _VALVE,
+    ("intake", "cam"): _CAM | _LIFT_TABLE,
+    ("exhaust",): _VALVE,
+    ("exhaust", "cam"): _CAM | _LIFT_TABLE,
+    ("bench",): _BENCH,
+    ("stage",): _STAGE,
+    ("stage", "intake"): _VALVE,
+    ("stage", "exhaust"): _VALVE,
+    ("target",): _TARGET,
+    ("target", "intake"): _VALVE,
+    ("target", "exhaust"): _VALVE,
+}
 
 
 @dataclass(frozen=True)
@@ -104,11 +129,19 @@ class NamedFile:
 
 @dataclass(frozen=True)
 class TargetFiles:
-    """What a job file says of its target: the sheets are still names."""
+    """What a job file says of its target, in one of three ways: sheets and a job are still names."""
 
     name: str | None
-    sheets: tuple[NamedFile, ...]
     valves: Sides[Valve | None]
+    sheets: tuple[NamedFile, ...] = ()
+    job: NamedFile | None = None
+    stage: NamedFile | None = None  # of that job
+    typed: Typed | None = None
+
+    @property
+    def folder(self) -> str | None:
+        """Return what the names of that job's files begin with."""
+        return f"{self.job.file.rstrip('/')}/" if self.job else None
 
 
 @dataclass(frozen=True)
@@ -144,7 +177,9 @@ def read_job_file(text: str, log: Log) -> JobFile | None:
     if data is None:
         return None
     file = TomlFile(data, lines_of(text), log)
-    values = file.read(data, (), _JOB, ("engine", "intake", "exhaust", "bench", "stage", "target"))
+    values = file.read(
+        data, (), _JOB, ("engine", "intake", "exhaust", "bench", "stage", "target", "dyno", "power")
+    )
     engine = file.table(data, ("engine",))
     if engine is not None:
         values["engine"] = Engine(**file.read(engine, ("engine",), _ENGINE))
@@ -154,7 +189,8 @@ def read_job_file(text: str, log: Log) -> JobFile | None:
     values["valves"] = _valves(file, data, (), fitted, ("cam", "lift_table"))
     values["benches"] = _benches(file)
     stages = _stages(file, fitted)
-    _check_chambers(file, values.get("engine"), stages)
+    values["dyno"], values["power"] = read_dyno(file, stages.values()), read_power(file)
+    check_chambers(file, values.get("engine"), stages)
     return JobFile(values, tuple(stages.values()), lift_tables, _target(file))
 
 
@@ -290,43 +326,35 @@ def _stages(file: TomlFile, fitted: Fitted) -> dict[Path, Stage]:
     return stages
 
 
-def _check_chambers(file: TomlFile, engine: Engine | None, stages: Mapping[Path, Stage]) -> None:
-    """Refuse chambers that leave no clearance at the ratio which the engine has with the first of them."""
-    if engine is None or None in (engine.bore_m, engine.stroke_m, engine.compression_ratio):
-        return
-    swept = cylinder_volume(engine.bore_m, engine.stroke_m)
-    chambers = {p: s.chamber_volume_m3 for p, s in stages.items() if s.chamber_volume_m3 is not None}
-    first = next(iter(chambers.values()), 0.0)
-    for path, chamber in chambers.items():
-        try:
-            ratio_with_chamber(engine.compression_ratio, swept, first, chamber)
-        except ValueError:
-            left = swept / (engine.compression_ratio - 1)
-            file.problem(
-                (*path, "chamber_volume"),
-                f"A chamber of {chamber * 1e6:g} cc leaves no clearance: with the first stage's "
-                f"{first * 1e6:g} cc the whole of it is {left * 1e6:.1f} cc at compression_ratio "
-                f"{engine.compression_ratio:g}.",
-                "Check both volumes, compression_ratio, bore and stroke.",
-            )
-
-
 def _target(file: TomlFile) -> TargetFiles | None:
     table = file.table(file.data, ("target",))
     if table is None:
         return None
-    values = file.read(table, ("target",), _TARGET, ("intake", "exhaust", "job", "stage"))
-    for key in ("job", "stage"):
-        if key in table:
-            file.problem(
-                ("target", key),
-                f"A target given by '{key}' is not read by this version.",
-                'Name its bench sheets: sheets = ["../references/one.csv"].',
-            )
-    if not {"job", "stage", "sheets"} & table.keys():
-        file.problem(("target",), "The target has no sheets.", 'Add sheets = ["../references/one.csv"].')
-    line = file.lines.get(("target", "sheets"), file.lines.get(("target",)))
-    sheets = tuple(NamedFile(sheet, line) for sheet in values.get("sheets", ()))
+    values = file.read(table, ("target",), _TARGET, (*SIDES, "typed"))
+    ways = [key for key in ("sheets", "job", "typed") if key in table]
+    if len(ways) > 1 or (not ways and "stage" not in table):
+        text = "The target has no readings."
+        text = f"The target is given {len(ways)} times: {', '.join(ways)}." if ways else text
+        cure = (
+            'Write one of: sheets = ["../references/one.csv"]; job = "../other-job" with stage = "..."; '
+            "[target.typed]."
+        )
+        file.problem(("target",), text, cure)
+    for key, other in (("job", "stage"), ("stage", "job")):
+        if key in table and other not in table:
+            text = f"The target names a {key}, but no {other}."
+            file.problem(("target", key), text, 'Write both: job = "../other-job", stage = "...".')
+
+    def named(key: str) -> tuple[NamedFile, ...]:
+        line = file.lines.get(("target", key), file.lines.get(("target",)))
+        found = values.get(key, ())
+        return tuple(NamedFile(one, line) for one in ((found,) if isinstance(found, str) else found))
+
     return TargetFiles(
-        values.get("name"), sheets, _valves(file, table, ("target",), {side: {} for side in SIDES})
+        values.get("name"),
+        _valves(file, table, ("target",), {side: {} for side in SIDES}),
+        named("sheets"),
+        next(iter(named("job")), None),
+        next(iter(named("stage")), None),
+        read_typed(file, table),
     )

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping, Sequence
-from pathlib import Path, PureWindowsPath
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from core.files.assemble import Loaded, assemble
-from core.files.jobfile import NAME, JobFile, NamedFile, read_job_file
+from core.files.folder import settled
+from core.files.jobfile import NAME, JobFile, NamedFile, TargetFiles, read_job_file
 from core.files.log import Log
 from core.files.text import MAX_BYTES, UnreadableError, decode
-from core.job import Problem
+from core.job import Job, Problem
 from core.units import quoted
 
 __all__ = ["Loaded", "load_files", "load_job"]
@@ -91,7 +93,18 @@ def load_files(
     Loaded
         The job, or every reason why it cannot be used.
     """
-    files = dict(files)
+    return _load_given(dict(files), name, units or {}, problems)
+
+
+def _load_given(
+    files: dict[str, bytes],
+    name: str,
+    units: Mapping[str, str],
+    problems: Sequence[Problem] = (),
+    *,
+    aimed: bool = True,
+) -> Loaded:
+    """Read a job from memory; ``aimed`` as for a folder."""
     job_file, log = _read_job_file(files)
     for named in job_file.named_files() if job_file else ():
         bare = PureWindowsPath(named.file).name  # an upload has no folders
@@ -105,7 +118,22 @@ def load_files(
             log.problem(
                 f"{quoted(named.file)} is not among the files.", "Give that file as well.", named.line
             )
-    return assemble(files, name, job_file, log, units or {}, problems)
+    other = _other_of(files, job_file.target, log) if aimed and job_file and job_file.target else None
+    return assemble(files, name, job_file, log, units, problems, other)
+
+
+def _other_of(files: dict[str, bytes], target: TargetFiles, log: Log) -> Job | None:
+    """Return the job whose stage is the target, from its files among those given."""
+    if target.job is None:
+        return None
+    theirs = {n.removeprefix(target.folder): files[n] for n in files if n.startswith(target.folder)}
+    if not theirs:
+        text = f"The job {quoted(target.job.file)} is not among the files."
+        log.problem(text, "Open this job in its folder, or type the target: [target.typed].", target.job.line)
+        return None
+    loaded = _load_given(theirs, PurePosixPath(target.job.file).name, {}, aimed=False)
+    _add_other(target, loaded, files, log)
+    return loaded.job
 
 
 def _read_job_file(files: Mapping[str, bytes]) -> tuple[JobFile | None, Log]:
@@ -119,51 +147,119 @@ def _read_job_file(files: Mapping[str, bytes]) -> tuple[JobFile | None, Log]:
         return None, log
 
 
-def _load_folder(folder: Path, root: Path | None, units: Mapping[str, str] | None) -> Loaded:
+def _load_folder(
+    folder: Path, root: Path | None, units: Mapping[str, str] | None, *, aimed: bool = True
+) -> Loaded:
+    """Read a job's folder; a job that is another one's target needs no target of another job itself."""
     name = _shown(os.path.basename(os.path.abspath(folder)))
-    problems: list[Problem] = []
-    files: dict[str, bytes] = {}
-    unread: list[str] = []
     try:
         folder = folder.resolve()
-        listed = sorted(folder.iterdir(), key=lambda path: (path.name.casefold(), path.name))
+        within = folder.parent if root is None else root.resolve()
+        found = settled(folder, lambda places: _gather(folder, within, places, aimed))
     except (OSError, RuntimeError) as error:
         return Loaded(None, (_unreadable(name, error),))
-    for path in listed:
-        if path.name.startswith(".") or not os.path.isfile(path):
-            continue
-        if path.name == NAME or path.suffix.lower() == ".csv":
-            _take(path, _shown(path.name), files, problems)
-        elif path.suffix.lower() in _UNREAD:
-            unread.append(_shown(path.name))
-    job_file, log = _read_job_file(files)
-    for named in job_file.named_files() if job_file else ():
-        _fetch(named, folder, folder.parent if root is None else root.resolve(), files, log, problems)
-    unread = [one for one in unread if one not in files]
+    return assemble(found.files, name, found.job_file, found.log, units or {}, found.problems, found.other)
+
+
+@dataclass
+class _Found:
+    """What a job's folder holds, and what its job file names elsewhere."""
+
+    files: dict[str, bytes] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+    job_file: JobFile | None = None
+    log: Log = field(default_factory=lambda: Log(NAME))
+    other: Job | None = None  # whose stage is the target
+
+
+def _gather(folder: Path, root: Path, places: Mapping[str, Path], aimed: bool) -> _Found:
+    """Read a job's files; ``places`` tells where the content of each file in the folder lies."""
+    found, unread = _Found(), []
+    for name, path in places.items():
+        ending = Path(name).suffix.lower()
+        if name == NAME or ending == ".csv":
+            _take(path, _shown(name), found.files, found.problems)
+        elif ending in _UNREAD:
+            unread.append(_shown(name))
+    found.job_file, found.log = _read_job_file(found.files)
+    for named in found.job_file.named_files() if found.job_file else ():
+        _fetch(named, folder, root, places, found)
+    if aimed and found.job_file and found.job_file.target and found.job_file.target.job:
+        _fetch_job(found.job_file.target, folder, root, found)
+    unread = [one for one in unread if one not in found.files]
     if unread:
         text = "Not read, for they are no bench sheets: {}"
-        log.finding("note", "unread-files", text, (", ".join(unread), "text"))
-    return assemble(files, name, job_file, log, units or {}, problems)
+        found.log.finding("note", "unread-files", text, (", ".join(unread), "text"))
+    return found
 
 
-def _fetch(
-    named: NamedFile, folder: Path, root: Path, files: dict[str, bytes], log: Log, problems: list[Problem]
-) -> None:
+def _fetch(named: NamedFile, folder: Path, root: Path, places: Mapping[str, Path], found: _Found) -> None:
     """Read a file that the job file names, if it lies within the jobs' root."""
-    try:
-        path = (folder / named.file).resolve()
-    except (OSError, ValueError, RuntimeError):
-        path = folder / "no such file"
+    path = _place(folder, named)
+    here = path.parent == folder
+    place = places.get(path.name, path) if here else path
     if not path.is_relative_to(root):
         text = f"{quoted(named.file)} lies outside the jobs' folder."
-        log.problem(text, "Move the file into it, and name it there.", named.line)
-    elif not os.path.isfile(path):
+        found.log.problem(text, "Move the file into it, and name it there.", named.line)
+    elif not os.path.isfile(place):
         cure = "Check its name; it is looked for from the job's folder, with '/' between folders."
-        log.problem(f"There is no file {quoted(named.file)}.", cure, named.line)
-    elif path.parent == folder and path.name in files and path.name != NAME:
-        files[named.file] = files.pop(path.name)
-    elif named.file not in files:
-        _take(path, named.file, files, problems)
+        found.log.problem(f"There is no file {quoted(named.file)}.", cure, named.line)
+    elif here and path.name in found.files and path.name != NAME:
+        found.files[named.file] = found.files.pop(path.name)
+    elif named.file not in found.files:
+        _take(place, named.file, found.files, found.problems)
+
+
+def _place(folder: Path, named: NamedFile) -> Path:
+    try:
+        return (folder / named.file).resolve()
+    except (OSError, ValueError, RuntimeError):
+        return folder / "no such file"
+
+
+def _fetch_job(target: TargetFiles, folder: Path, root: Path, found: _Found) -> None:
+    """Read the job whose stage is the target, if it lies within the jobs' root."""
+    path, named = _place(folder, target.job), quoted(target.job.file)
+    if not path.is_relative_to(root):
+        text = f"The job {named} lies outside the jobs' folder."
+        found.log.problem(text, "Move that job into it, and name it there.", target.job.line)
+    elif path == folder:
+        found.log.problem("The target is this job itself.", "Name another job.", target.job.line)
+    elif not os.path.isdir(path) or path == root:
+        cure = 'It is looked for from this job\'s folder: job = "../other-job".'
+        found.log.problem(f"There is no job {named}.", cure, target.job.line)
+    elif _leads_back(path, folder):
+        text = f"The target is this job itself, by way of {named}."
+        found.log.problem(text, "Take [target] out of one of the jobs.", target.job.line)
+    else:
+        loaded = _load_folder(path, root, None, aimed=False)
+        _add_other(target, loaded, found.files, found.log)
+        found.other = loaded.job
+
+
+def _add_other(target: TargetFiles, loaded: Loaded, files: dict[str, bytes], log: Log) -> None:
+    """Put the files of the target's job among a job's own, or say why they cannot be used."""
+    if loaded.job is not None:
+        files.update({target.folder + name: data for name, data in loaded.job.files})
+        return
+    count = len(loaded.problems)
+    why = f"{'a problem' if count == 1 else f'{count} problems, the first'}: {loaded.problems[0]}"
+    text = f"The job {quoted(target.job.file)} cannot be used, for it has {why}"
+    log.problem(text, "Mend that job first.", target.job.line)
+
+
+def _leads_back(path: Path, folder: Path) -> bool:
+    """Return whether a job's target, or that job's own, and so on, is the job in ``folder``."""
+    seen: set[Path] = set()
+    while path not in seen and path != folder:
+        seen.add(path)
+        files: dict[str, bytes] = {}
+        _take(path / NAME, NAME, files, [])
+        job_file, _ = _read_job_file(files)
+        if job_file is None or job_file.target is None or job_file.target.job is None:
+            return False
+        path = _place(path, job_file.target.job)
+    return path == folder
 
 
 def _take(path: Path, name: str, files: dict[str, bytes], problems: list[Problem]) -> None:

@@ -112,6 +112,7 @@ def read_sheet(
     printed = Printed(**values["printed"])
     found = columns.read_columns(table, role, printed, given_units, log)
     for line, text in table.trailing:
+        header.extra.append(("", text))  # kept, for who saves the sheet
         log.finding("note", "trailing-note", "Below the table stands: {}", (text, "text"), line=line)
     if log.problems or found is None:
         return None, log

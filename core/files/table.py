@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from core.files.log import Log
@@ -97,7 +98,7 @@ def split(text: str, log: Log) -> Table | None:
     while len(rows) > 1 and _is_prose(rows[-1][1]):
         line_number, cells = rows.pop()
         trailing.insert(0, (line_number, f"{delimiter} ".join(c.strip() for c in cells if c.strip())))
-    comma = delimiter != "," and _uses_decimal_comma(rows)
+    comma = delimiter != "," and uses_decimal_comma(cell for _, row in rows for cell in row)
     if not _fits(heads, rows, log):
         return None
     return Table(comments, heads, header_line, rows, trailing, comma)
@@ -142,10 +143,21 @@ def _is_prose(cells: list[str]) -> bool:
     return not any(_DIGIT.search(cell) and not _WORD.search(cell) for cell in cells)
 
 
-def _uses_decimal_comma(rows: list[Row]) -> bool:
-    """Tell whether the table as a whole writes decimal commas, by cells that can be nothing else."""
-    cells = [cell.strip() for _, row in rows for cell in row if "," in cell or "." in cell]
-    return any(map(_COMMA_DECIMAL.fullmatch, cells)) and not any(map(_POINT_DECIMAL.fullmatch, cells))
+def uses_decimal_comma(cells: Iterable[str]) -> bool:
+    """Tell whether a table as a whole writes decimal commas, by cells that can be nothing else.
+
+    Parameters
+    ----------
+    cells : iterable of str
+        All its cells.
+
+    Returns
+    -------
+    bool
+        Whether some can only be so, and none only with a decimal point.
+    """
+    marked = [cell.strip() for cell in cells if "," in cell or "." in cell]
+    return any(map(_COMMA_DECIMAL.fullmatch, marked)) and not any(map(_POINT_DECIMAL.fullmatch, marked))
 
 
 def _fits(heads: list[Head], rows: list[Row], log: Log) -> bool:

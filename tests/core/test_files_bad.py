@@ -187,8 +187,59 @@ JOBS: dict[str, list[str]] = {
         r"line 8: There is no file '\.\./references/none\.csv'",
     ],
     "job-outside": [r"line 6: '\.\./\.\./secret\.csv' lies outside", r"line 8: '/etc/hostname' lies outside"],
-    "job-target": [r"line 6: A target given by 'job' is not read.*sheets =", r"line 7: .*'stage'"],
-    "job-target-empty": [r"line 4: The target has no sheets"],
+    "job-target": [r"line 6: There is no job '\.\./no-such-job'\. .*from this job's folder: job = "],
+    "job-target-empty": [r"line 4: The target has no readings\. Write one of: sheets = .*\[target\.typed\]"],
+    "job-target-stage": [
+        r"line 6: The job 'other' has no stage 'port polsh' \(did you mean 'port polish'\?\)\. Its stages: as"
+    ],
+    "job-target-unread-stage": [r"line 6: The stage 'port polish' of 'other' has no bench sheet"],
+    "job-target-outside": [r"line 5: The job '\.\./\.\./elsewhere' lies outside the jobs' folder"],
+    "job-target-itself": [r"line 5: The target is this job itself\. Name another job"],
+    "job-target-circle": [r"line 5: The target is this job itself, by way of 'second'\. Take \[target\] out"],
+    "job-target-broken": [
+        r"line 5: The job 'other' cannot be used, for it has 2 problems, the first: job\.toml.*'titel'"
+    ],
+    "job-target-valves": [r"line 5: The intake valves of this target are those of 'other'"],
+    "job-target-ways": [
+        r"line 4: The target is given 2 times: sheets, job\. Write one of",
+        r"line 6: The target names a job, but no stage",
+        r"line 6: There is no job 'other'",
+    ],
+    "job-target-lone-stage": [r"line 6: The target names a stage, but no job"],
+    "job-target-marked": [r"^two\.csv, line 1: The sheet is marked as the target, and job\.toml"],
+    "job-typed-lengths": [
+        r"line 7: intake has 2 entries, and lift has 3\. Write one flow for each lift",
+        r"line 8: exhaust has no flow",
+    ],
+    "job-typed-units": [
+        r"line 6: lift_unit: unit 'inH2O' is a pressure\. Wanted: a length",
+        r"line 8: exhaust, entry 2: '34 mm' is a length\. Wanted: a volume flow",
+        r"line 8: exhaust, entry 3: '9000 L/s' is not possible here.*5 m3/s",
+        r"line 9: flow_unit: unit 'cmf' is not known \(did you mean 'cfm'\?\)",
+        r"line 10: test_pressure: '28 mm' is a length",
+        r"line 11: air: 'ISO 2532'.*did you mean 'ISO 2533'",
+        r"line 12: uncertainty: '2' has no unit.*percentage",
+    ],
+    "job-typed-bare": [
+        r"line 4: \[target\.typed\] has no test_pressure",
+        r"line 5: lift, entry 1: 1 has no unit.*Or add lift_unit = \"mm\"",
+        r"line 6: intake, entry 1: 22 has no unit.*Or add flow_unit = \"cfm\"",
+    ],
+    "job-typed-nothing": [
+        r"line 4: \[target\.typed\] has no lift\. ",
+        r"line 4: \[target\.typed\] has no test_pressure",
+        r"line 4: \[target\.typed\] has no flows",
+        r"line 5: The key 'name' is not known in \[target\.typed\]",
+        r"line 7: An uncertainty is stated, and a bench, which has its own",
+    ],
+    "job-typed-lists": [
+        r"line 5: The lifts do not rise",
+        r"line 7: intake: A list of up to 100 entries belongs here",
+        r"line 8: exhaust: The list holds something that is neither number nor text",
+    ],
+    "job-typed-bench": [
+        r"line 10: The bench 'shop bensh' is not in job\.toml \(did you mean 'shop bench'\?\)"
+    ],
     "job-cam": [r"line 7: at: 'lifter'.*valve, tappet", r"line 8: The duration was taken at 5 mm"],
     "job-cam-twice": [r"line 4: The intake cam has a lift table and lift as well"],
     "job-cam-table-twice": [r"line 2: The lift table is stated twice"],
@@ -208,6 +259,23 @@ JOBS: dict[str, list[str]] = {
         r"line 17: A seat 8 mm wide does not fit a valve of 28 mm",
     ],
     "job-chambers": [r"line 10: A chamber of 4\.6 cc leaves no clearance.*46\.8 cc.*41\.6 cc"],
+    "job-dyno": [
+        r"line 2: power: '95 mm' is a length\. Wanted: a power, for example 95 kW",
+        r"line 3: standard: 'SAE J1348'.*did you mean 'SAE J1349'.*DIN 70020",
+        r"line 4: \[dyno\] 'as cst' is no stage of this job \(did you mean 'as cast'\?\)",
+        r"line 5: The key 'color' is not known in \[dyno\]",
+    ],
+    "job-dyno-bare": [
+        r"line 1: \[dyno\] has no standard.*Add standard = ",
+        r"line 2: \[dyno\] 'as cst'",
+        r"line 3: power: '0 kW' is not possible here\. Allowed: 0\.5 kW to 5000 kW",
+    ],
+    "job-clearance": [
+        r"line 7: chamber_plan_area: '52 mm' is a length",
+        r"line 10: A chamber of 52\.9 cc leaves no clearance: gasket, deck and dish are -59 cc together",
+        r"line 13: A chamber of 60 cc makes a compression ratio of 499.*Allowed: 2 to 30",
+        r"line 16: A chamber of 5000 cc makes a compression ratio of 1\.1",
+    ],
     "job-nameless-bench": [r"^one\.csv, line 1: The bench 'shop bench' .*Add name = \"shop bench\""],
     "job-forgotten-cam": [r"^cam\.csv, line 1: .*cam's lift table.*lift_table ="],
     "job-many-faults": [

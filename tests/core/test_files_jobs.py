@@ -74,6 +74,7 @@ redline = "8200 rpm"
 gasket_volume = "7.5 cc"
 deck_volume = "-0.4 cc"
 dish_volume = "3 cc"
+chamber_plan_area = "52 cm2"
 
 [intake]
 valve_diameter = "33.5 mm"
@@ -171,6 +172,7 @@ def test_every_key_is_read(tmp_path: Path) -> None:
         gasket_volume_m3=pytest.approx(7.5e-6),
         deck_volume_m3=pytest.approx(-0.4e-6),
         dish_volume_m3=pytest.approx(3e-6),
+        chamber_plan_area_m2=pytest.approx(52e-4),
     )
     assert job.valves == Sides(Valve(0.0335, 2, 0.0055, 0.029, pytest.approx(math.pi / 4), 0.0012), None)
     assert job.cams.intake == CamLobe(
@@ -510,7 +512,7 @@ def uploaded(folder: Path) -> dict[str, bytes]:
 
 
 def test_a_folder_and_its_upload_are_one_job(tmp_path: Path, demo_runs: Path) -> None:
-    for folder in sorted(path for path in demo_runs.iterdir() if path.is_dir()):
+    for folder in sorted(path for path in demo_runs.iterdir() if path.is_dir() and path.name[0] != "."):
         job = job_of(folder)
         files = {name: data for name, data in sorted(uploaded(folder).items()) if not name.endswith(".md")}
         again = load_files(files, folder.name)
