@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from core.job import SIDES, Side, Sides
 from core.results import Gain, Review, SideCurve, StageResult, Verdict
 from core.units import NO_BREAK_SPACE, UnitSet, label, to_display
-from dashboard import words
+from dashboard import power_words, words
 from dashboard.figures import NOTHING, figure, money, percent, places, significant, span
 from dashboard.tables import SAME_LIFT, Cell, flow_figure, gain_figure, summary_cell
 
@@ -26,6 +26,7 @@ class LadderRow:
     verdict_at_peak: Sides[Verdict | None]
     share: Sides[str]  # of the whole
     price_per_flow: Sides[str]
+    power: str  # rough range; empty where the model was not worked out
 
 
 def ladder(review: Review, units: UnitSet) -> tuple[LadderRow, ...]:
@@ -46,6 +47,7 @@ def ladder(review: Review, units: UnitSet) -> tuple[LadderRow, ...]:
             verdict_at_peak=_each(lambda side: _verdict_at_peak(wholes[side])),
             share=Sides(NOTHING, NOTHING),
             price_per_flow=_each(lambda side: _price_per_flow(wholes[side], review, units)),
+            power=_power(review, None, units),
         ),
     )
 
@@ -73,7 +75,12 @@ def _ladder_row(review: Review, units: UnitSet, place: int, stage: StageResult) 
         verdict_at_peak=_each(lambda side: _verdict_at_peak(steps[side])),
         share=_each(lambda side: _share(steps[side], words.whole_gain(review, side))),
         price_per_flow=_each(lambda side: _price_per_flow(steps[side], review, units)),
+        power=_power(review, stage.name, units),
     )
+
+
+def _power(review: Review, stage: str | None, units: UnitSet) -> str:
+    return "" if review.power is None else power_words.ladder_cell(review.power, stage, units)
 
 
 def _each(make: Callable[[Side], object]) -> Sides:

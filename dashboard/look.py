@@ -20,6 +20,7 @@ POINT_PX: dict[str, float] = _VALUES["point_px"]
 LABEL_PX: dict[str, float] = _VALUES["label_px"]
 TYPE_PX: dict[str, float] = _VALUES["type_px"]
 TYPE_PT: dict[str, float] = _VALUES["type_pt"]
+TYPE_STILL: dict[str, int] = _VALUES["type_still"]  # px
 VERDICT_MARK: dict[str, str] = _VALUES["verdict_mark"]
 VERDICT_SHAPE: dict[str, str] = _VALUES["verdict_shape"]
 LEVEL_MARK: dict[str, str] = _VALUES["level_mark"]

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import isnan
 
 from core.bench import scale_density, stream_densities
 from core.conditions import with_defaults
-from core.job import SIDES, Bench, BenchSheet, CamLobe, Side, Valve
+from core.job import SIDES, Bench, BenchSheet, CamLobe, Reading, Side, Valve
 from core.results import Repeatability, Review
 from core.rows import Rows, correct_side
 from core.units import NO_BREAK_SPACE, UnitSet, label, show
-from dashboard import words
 from dashboard.evidence import finding_lines, reading_text
 from dashboard.figures import NOTHING, figure, lifts, significant
 from dashboard.tables import Table, flow_figure
@@ -95,7 +94,7 @@ def equipment(review: Review, units: UnitSet) -> list[str]:
     """Return bench, valves and cams as the job states them, a line each."""
     job = review.job
     lines = []
-    for bench in {job.bench_of(sheet): None for sheet in job.sheets}:
+    for bench in {job.bench_of(sheet): None for sheet in job.every_sheet}:
         scale = f"scale made for {bench.scale_air or job.standard_air}"
         at = (
             f"calibrated at {show(bench.calibrated_at_pa, 'test pressure', units)}"
@@ -164,12 +163,11 @@ def _cam(cam: CamLobe | None, review: Review, side: Side, units: UnitSet) -> str
 
 
 def notices(review: Review, units: UnitSet) -> list[tuple[str, str]]:
-    """Return (level, what was noticed and where) of every finding that concerns a number shown."""
-    found = words.findings_for(review, customer=True)
-    lines = finding_lines(found, units, customer=True)
+    """Return (level, what was noticed and where) of every finding."""
+    lines = finding_lines(review.findings, units, customer=True)
     return [
         (finding.level, f"{line.text} ({line.where})" if line.where else line.text)
-        for finding, line in zip(found, lines, strict=True)
+        for finding, line in zip(review.findings, lines, strict=True)
     ]
 
 
@@ -182,12 +180,12 @@ def corrections(review: Review, units: UnitSet) -> Table:
     for side, part in _parts(review):
         for row in _factors(review, side, part, units):
             rows[row] = None
-    order = {sheet.file: place for place, sheet in enumerate(review.job.sheets)}
+    order = {sheet.file: place for place, sheet in enumerate(review.job.every_sheet)}
     return Table(columns, tuple(sorted(rows, key=lambda row: order[row[0]])))
 
 
 def _parts(review: Review) -> Iterator[tuple[Side, Rows]]:
-    sheets = [sheet for sheet in review.job.sheets if sheet.role == "stage"]
+    sheets = [sheet for sheet in review.job.every_sheet if sheet.role in ("stage", "target")]
     for side in SIDES:
         for part in correct_side(review.job, side, sheets):
             yield side, part
@@ -225,40 +223,58 @@ def _temperature(kelvin: float, units: UnitSet) -> str:
 def readings(review: Review, units: UnitSet) -> list[SheetReadings]:
     """Return every reading with the flow it was corrected to, sheet by sheet."""
     corrected = {
-        (sheet.file, side, reading.line): flow
+        (sheet.file, side, reading.line, reading.lift_m): flow
         for side, part in _parts(review)
         for sheet, reading, flow in zip(part.sheets, part.readings, part.flow_m3_s, strict=True)
     }
-    return [_of_sheet(sheet, corrected, units) for sheet in review.job.sheets]
+    return [_of_sheet(sheet, corrected, units) for sheet in review.job.every_sheet]
 
 
 def _of_sheet(
-    sheet: BenchSheet, corrected: dict[tuple[str, Side, int], float], units: UnitSet
+    sheet: BenchSheet, corrected: dict[tuple[str, Side, int, float], float], units: UnitSet
 ) -> SheetReadings:
     sides = [side for side in SIDES if sheet.readings[side]]
-    by_line = {
-        line: {side: one for side in sides for one in sheet.readings[side] if one.line == line}
-        for line in sorted({one.line for side in sides for one in sheet.readings[side]})
-    }
-    firsts = [next(iter(of_line.values())) for of_line in by_line.values()]
+    # By line and lift: a typed target has all lifts of a side on one line.
+    by_row: dict[tuple[int, float], dict[Side, Reading]] = {}
+    for side in sides:
+        for one in sheet.readings[side]:
+            by_row.setdefault((one.line, one.lift_m), {})[side] = one
+    by_row = dict(sorted(by_row.items()))
+    firsts = [next(iter(of_row.values())) for of_row in by_row.values()]
     own_pressure = any(one.test_pressure_pa is not None for one in firsts)
     rows = []
-    for (line, of_line), first, lift in zip(
-        by_line.items(), firsts, lifts([one.lift_m for one in firsts], units), strict=True
+    for ((line, lift_m), of_row), first, lift in zip(
+        by_row.items(), firsts, lifts([one.lift_m for one in firsts], units), strict=True
     ):
         row = [str(line), lift]
         if own_pressure:
             drop = first.test_pressure_pa
             row.append(NOTHING if drop is None else show(drop, "test pressure", units))
         for side in sides:
-            reading, flow = of_line.get(side), corrected.get((sheet.file, side, line))
+            reading, flow = of_row.get(side), corrected.get((sheet.file, side, line, lift_m))
             row.append(NOTHING if reading is None else reading_text(reading, units))
             row.append(NOTHING if flow is None or isnan(flow) else flow_figure(flow, None, units))
-        rows.append(tuple(row))
+        rows.append(row)
     columns = ["line", f"lift, {label('lift', units)}", *(["test pressure"] if own_pressure else [])]
     for side in sides:
         columns += [side, f"corrected, {label('flow', units)}"]
+    columns, rows = _units_in_heads(columns, rows)
     port = f", port {sheet.port}" if sheet.port else ""
     return SheetReadings(
-        f"{sheet.file}: {sheet.stage or sheet.role}{port}", Table(tuple(columns), tuple(rows))
+        f"{sheet.file}: {sheet.stage or sheet.role}{port}", Table(tuple(columns), tuple(map(tuple, rows)))
     )
+
+
+def _units_in_heads(
+    columns: Sequence[str], rows: Sequence[Sequence[str]]
+) -> tuple[list[str], list[list[str]]]:
+    """Return the table with a unit that a whole column shares said once, in its heading."""
+    if not rows:
+        return list(columns), []
+    heads, done = [], []
+    for head, column in zip(columns, zip(*rows, strict=True), strict=True):
+        units = {text.partition(NO_BREAK_SPACE)[2] for text in column if text != NOTHING}
+        unit = units.pop() if len(units) == 1 else ""
+        heads.append(f"{head}, {unit}" if unit else head)
+        done.append([text.removesuffix(f"{NO_BREAK_SPACE}{unit}") for text in column] if unit else column)
+    return heads, [list(row) for row in zip(*done, strict=True)]

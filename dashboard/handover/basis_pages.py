@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from string import ascii_uppercase
+
 from core.results import Review
 from core.units import UnitSet
 from dashboard import phrases
@@ -10,19 +13,24 @@ from dashboard.figures import NOTHING
 from dashboard.handover import basis
 from dashboard.handover.fonts import REGULAR, STRONG, has_boxes
 from dashboard.handover.grid import FULL, GAP, Grid, Row, fitted_columns, natural_widths
-from dashboard.handover.paper import BOTTOM, LEFT, LOOK, TOP, WIDTH, Paper
+from dashboard.handover.paper import LEFT, LOOK, WIDTH, Paper
 from dashboard.look import TYPE_PT
 from dashboard.tables import Table
 
+KNOW = "What to know"
+RECOMPUTE = "How to recompute these numbers"
+READINGS = "Readings, and the flow that each was corrected to"
+
 _SMALL = TYPE_PT["small"]
 _PROSE = 8.2
+_LONG = 40  # characters of a cell; what is longer and stands often is set once, under a letter
 _LEVEL_COLUMN = 11.0
 _HALF = (WIDTH - 6.0) / 2 - GAP / 2
 
 
 def draw_basis(paper: Paper, review: Review, units: UnitSet) -> None:
     """Set everything that a sceptic needs, in the order in which it is asked for."""
-    paper.heading("What to know", room=20.0)
+    paper.heading(KNOW, room=20.0)
     notices = basis.notices(review, units)
     for level, text in notices:
         _draw_notice(paper, level, text)
@@ -30,7 +38,7 @@ def draw_basis(paper: Paper, review: Review, units: UnitSet) -> None:
         paper.paragraph(phrases.NOTHING_GRAVE)
     paper.y += 1.0
     paper.paragraph(basis.CLEARANCES)
-    paper.heading("How to recompute these numbers", room=30.0)
+    paper.heading(RECOMPUTE, room=30.0)
     for text in (*basis.how(review, units), *basis.equipment(review, units)):
         paper.paragraph(text, size=_PROSE)
         paper.y += 0.9
@@ -62,7 +70,9 @@ def _draw_evidence(paper: Paper, title: str, table: Table) -> None:
         if i and len(column) > 1 and len(set(column)) == 1
     }
     titles = [text for i, text in enumerate(table.columns) if i not in shared]
-    rows = [[text for i, text in enumerate(row) if i not in shared] for row in table.rows]
+    rows, legend = _lettered(
+        titles, [[text for i, text in enumerate(row) if i not in shared] for row in table.rows]
+    )
     columns = fitted_columns(titles, natural_widths(paper, titles, rows, _SMALL), FULL)
     grid = Grid(paper, columns, [Row(tuple(row)) for row in rows], size=_SMALL)
     first = table.rows[0]
@@ -70,6 +80,23 @@ def _draw_evidence(paper: Paper, title: str, table: Table) -> None:
     note = f"The same in every row: {'; '.join(said)}." if said else ""
     paper.heading(title, note, room=grid.room)
     grid.draw()
+    paper.y += 1.2 if legend else 0.0
+    for text in legend:
+        paper.paragraph(text, size=_SMALL, colour=LOOK.muted)
+
+
+def _lettered(titles: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[list[list[str]], list[str]]:
+    """Return rows with a letter for each long text of a column that has few, and what each stands for."""
+    columns, legend = [], []
+    for title, column in zip(titles, zip(*rows, strict=True), strict=True):
+        kinds = dict.fromkeys(column)
+        if max(map(len, kinds)) <= _LONG or len(kinds) > len(ascii_uppercase) or len(kinds) > len(column) / 2:
+            columns.append(column)
+            continue
+        letters = dict(zip(kinds, ascii_uppercase, strict=False))
+        columns.append([letters[text] for text in column])
+        legend += [f"{title} {letter}: {text}." for text, letter in letters.items()]
+    return [list(row) for row in zip(*columns, strict=True)], legend
 
 
 def _draw_readings(paper: Paper, sheets: list[basis.SheetReadings]) -> None:
@@ -78,10 +105,10 @@ def _draw_readings(paper: Paper, sheets: list[basis.SheetReadings]) -> None:
     if not waiting:
         return
     first = max(_block_room(paper, *one) for one in waiting[:2])
-    paper.heading("Readings, and the flow that each was corrected to", room=first)
+    paper.heading(READINGS, room=first)
     while waiting:
         pair = waiting[:2]
-        if any(grid.width > _HALF or grid.height > 0.8 * (BOTTOM - TOP) for _, grid in pair):
+        if any(grid.width > _HALF or grid.height > 0.8 * paper.depth for _, grid in pair):
             pair = pair[:1]
         waiting = waiting[len(pair) :]
         paper.need(max(_block_room(paper, *one) for one in pair))

@@ -8,33 +8,28 @@ something stands there, and copying the text still gives the character itself.
 
 from __future__ import annotations
 
-import unicodedata
 from functools import cache
-from pathlib import Path
 
-import fontpkg_fira_sans
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
 from fpdf.fonts import TTFFont
 
+from dashboard.handover.typeface import composed, face
+
 FAMILY = "sans"
 REGULAR, STRONG = "", "B"
-_FILES = {REGULAR: "FiraSans-Regular.ttf", STRONG: "FiraSans-SemiBold.ttf"}
+_WEIGHTS = {REGULAR: "Regular", STRONG: "SemiBold"}
 _TABULAR = "0123456789+−±"
 _SHAPING = ("GSUB", "GPOS", "GDEF")
-_NO_BREAK_SPACE = "\u00a0"
-_PLAIN_SPACES = {0x202F: _NO_BREAK_SPACE, 0x2007: _NO_BREAK_SPACE, 0x2009: " ", 0x0009: " "}
-_INVISIBLE = {"Cc", "Cf", "Cs"}  # control, format (also text direction), lone surrogates
-_UNSEEN = "\N{REPLACEMENT CHARACTER}"
 
 
 def add_fonts(pdf: FPDF) -> None:
     """Give a document the typeface, with tabular figures."""
-    for style, name in _FILES.items():
-        pdf.add_font(FAMILY, style, _folder() / name)
-    for font, name in zip(_faces(pdf), _FILES.values(), strict=True):
+    for style, weight in _WEIGHTS.items():
+        pdf.add_font(FAMILY, style, face(weight))
+    for font, weight in zip(_faces(pdf), _WEIGHTS.values(), strict=True):
         font.cmap = dict(font.cmap)  # the parsed file's own table must stay as it is
-        for character, glyph in _tabular_glyphs(name).items():
+        for character, glyph in _tabular_glyphs(weight).items():
             _assign(font, ord(character), glyph)
         for table in _SHAPING:
             if table in font.ttfont:
@@ -45,8 +40,7 @@ def settable(pdf: FPDF, text: str) -> str:
     """Return text as it can be set: composed, on one line, with a box ready for each missing glyph."""
     if text.isascii() and text.isprintable():
         return text
-    composed = unicodedata.normalize("NFC", text).translate(_PLAIN_SPACES)
-    kept = "".join(_seen(character) for character in composed)
+    kept = composed(text)
     for font in _faces(pdf):
         for character in set(kept):
             if ord(character) not in font.cmap:
@@ -59,12 +53,6 @@ def has_boxes(pdf: FPDF) -> bool:
     return any(".notdef" in font.cmap.values() for font in _faces(pdf))
 
 
-def _seen(character: str) -> str:
-    if unicodedata.category(character) not in _INVISIBLE:
-        return character
-    return _UNSEEN if unicodedata.category(character) == "Cs" else ""
-
-
 def _faces(pdf: FPDF) -> list[TTFFont]:
     return [font for font in pdf.fonts.values() if isinstance(font, TTFFont)]
 
@@ -75,15 +63,11 @@ def _assign(font: TTFFont, code_point: int, glyph: str) -> None:
     font.cw[code_point] = round(font.scale * font.ttfont["hmtx"].metrics[glyph][0])
 
 
-def _folder() -> Path:
-    return Path(fontpkg_fira_sans.ROOT) / "files"
-
-
 @cache
-def _tabular_glyphs(name: str) -> dict[str, str]:
+def _tabular_glyphs(weight: str) -> dict[str, str]:
     """Return a face's tabular glyph of each figure and sign, from its OpenType feature "tnum"."""
-    with TTFont(_folder() / name, lazy=True) as face:
-        table, names = face["GSUB"].table, face.getBestCmap()
+    with TTFont(face(weight), lazy=True) as font:
+        table, names = font["GSUB"].table, font.getBestCmap()
         lookups = {
             index
             for record in table.FeatureList.FeatureRecord

@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import Literal
 
 from dashboard.handover.fonts import REGULAR, STRONG
-from dashboard.handover.paper import BOTTOM, LEFT, LOOK, MM_PER_PT, TOP, WIDTH, Paper
+from dashboard.handover.paper import LEFT, LOOK, MM_PER_PT, WIDTH, Paper
 from dashboard.look import TYPE_PT
 from dashboard.tables import Cell
 
@@ -22,6 +22,7 @@ FULL = WIDTH + GAP  # columns of a full-width table add up to this: the last gap
 _SMALL = TYPE_PT["small"]
 _HEAD = _SMALL + 0.6
 _SMALLEST = 0.72  # how far a column's figures may shrink before they run into the next
+_TOGETHER = 3  # last rows that stay on one page
 _WHOLE_PART = re.compile(r"[+−]?\d[\d\u202f]*")
 
 
@@ -139,14 +140,15 @@ class Grid:
     def room(self) -> float:
         """Return what must be left on a page to begin the table there: all of it, if a page can hold it."""
         whole = self.height
-        return whole if whole < 0.45 * (BOTTOM - TOP) else self.head_height + sum(self.heights[:4])
+        return whole if whole < 0.45 * self.paper.depth else self.head_height + sum(self.heights[:4])
 
     def draw(self) -> None:
         """Draw the table below what is there; on a new page its heading is repeated."""
         self.paper.need(self.room)
         self._draw_head()
-        for row, height in zip(self.rows, self.heights, strict=True):
-            if self.paper.need(height):
+        last = len(self.rows) - _TOGETHER
+        for i, (row, height) in enumerate(zip(self.rows, self.heights, strict=True)):
+            if self.paper.need(sum(self.heights[i:]) if i == last else height):
                 self._draw_head()
             self._draw_row(row, height)
 

@@ -11,9 +11,11 @@ from dashboard import words
 from dashboard.handover.fonts import STRONG
 from dashboard.handover.grid import FULL, GAP, Column, Grid, Kind, Row, in_groups
 from dashboard.handover.paper import LOOK, Paper
+from dashboard.handover.target_page import draw_target
 from dashboard.look import TYPE_PT
 from dashboard.tables import GainTable, Table, flows, gains_by_lift
 
+BY_LIFT = " by lift"
 _MOST_FLOWS, _MOST_GAINS = 5, 3  # stages side by side
 _WIDEST = 50.0
 _SMALL = TYPE_PT["small"]
@@ -22,7 +24,7 @@ _SMALL = TYPE_PT["small"]
 def draw_by_lift(paper: Paper, review: Review, side: Side, units: UnitSet) -> None:
     """Set one side's flows, then its gains over the stage before and over the baseline."""
     stages = words.measured(review, side)
-    title = f"{side.capitalize()} by lift"
+    title = f"{side.capitalize()}{BY_LIFT}"
     if not stages:
         paper.heading(title, room=10.0)
         paper.paragraph(words.NOT_MEASURED, colour=LOOK.muted)
@@ -38,6 +40,7 @@ def draw_by_lift(paper: Paper, review: Review, side: Side, units: UnitSet) -> No
     if len(stages) > 2:  # over two stages the baseline is the stage before
         whole = gains_by_lift(review, side, "baseline", units)
         _draw_gains(paper, review, whole, f"{side.capitalize()}: gain over {stages[0].name}", units)
+    draw_target(paper, review, side, units)
     for text in (words.JUDGED_TOGETHER if len(stages) > 1 else "", words.beyond_caption(review, side, units)):
         if text:
             paper.paragraph(text, size=_SMALL, colour=LOOK.muted)
@@ -53,6 +56,7 @@ def _flow_grids(paper: Paper, review: Review, table: Table) -> list[Grid]:
         rows = [
             Row(
                 (row[0], *row[1:][group]),
+                strong=i == readings,
                 shaded=beyond,
                 rule="heavy" if i == readings else _hairline(i, readings),
             )
@@ -82,11 +86,12 @@ def _draw_gains(paper: Paper, review: Review, table: GainTable, title: str, unit
         grid = Grid(paper, columns, rows)
         paper.need(grid.room + 9.0)
         paper.y += 1.0
+        paper.bookmark(title, level=1)
         paper.paragraph(f"{title}, {label('flow', units)}", kind="H3", style=STRONG)
         grid.draw()
         paper.y += 1.4
         for gain in gains:
-            for doubt in words.doubts(gain):
+            for doubt in words.doubts(gain, review=review):
                 paper.paragraph(f"{gain.stage}: {doubt}.", size=_SMALL, colour=LOOK.muted)
 
 

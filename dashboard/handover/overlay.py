@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-
-import numpy as np
-
-from core.curve import interpolate
-from core.job import SIDES, Side
-from core.results import Review, SideCurve
-from core.units import UnitSet, label, show, to_display
+from core.job import SIDES
+from core.results import Review
+from core.units import UnitSet, label
 from dashboard import words
 from dashboard.charts.frame import tick_texts, ticks
-from dashboard.figures import figure, significant
+from dashboard.curves import Frame, Line, cam_edges, cam_note, in_words, lines_of, reach, target_lines
 from dashboard.handover.fonts import REGULAR, STRONG
 from dashboard.handover.paper import LEFT, LOOK, MM_PER_PT, WIDTH, Paper
 from dashboard.labels import dodge, dodge_blocks, shorten
@@ -25,124 +19,44 @@ from dashboard.look import (
     POINT_PX,
     STROKE_PT,
     TYPE_PT,
-    weight_of,
 )
 
-HEIGHT = 104.0
+HIGHEST, LEAST = 124.0, 78.0
 _PX = WIDTH / 900  # screen pixels of the look's tokens, on paper
 _GUTTER_LEFT, _GUTTER_RIGHT, _ABOVE, _BELOW = 9.0, 38.0, 8.0, 8.0
-_STEPS = 8  # line segments from one reading to the next
 
 
-@dataclass(frozen=True)
-class _Line:
-    """One stage's curve of one side, ready to be drawn."""
-
-    name: str
-    side: Side
-    index: int
-    count: int
-    lift: np.ndarray  # all in display units
-    flow: np.ndarray
-    half_band: np.ndarray
-    beyond: float | None  # the lift above which the cam does not use the curve
-
-    @property
-    def weight(self) -> str:
-        return weight_of(self.index, self.count)
-
-    @property
-    def colour(self) -> str:
-        return LOOK.line_colour(self.index, self.count)
-
-    def sampled(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Return lift, flow and half-width of the band, from the shut valve to the last reading."""
-        knots = np.concatenate([[0.0], self.lift])
-        between = np.linspace(0, 1, _STEPS, endpoint=False)
-        lift = np.append((knots[:-1, None] + np.diff(knots)[:, None] * between).ravel(), knots[-1])
-        if self.beyond is not None and self.beyond < knots[-1]:
-            lift = np.unique(np.append(lift, self.beyond))
-        band = np.interp(lift, knots, np.concatenate([[0.0], self.half_band]))
-        return lift, interpolate(self.lift, self.flow, lift), band
-
-
-@dataclass(frozen=True)
-class _Plot:
-    """Where the axes stand on the page, and what they reach."""
-
-    x0: float
-    x1: float
-    y0: float  # of zero flow, below
-    y1: float
-    top_lift: float
-    top_flow: float
-
-    def x(self, lift: float) -> float:
-        return self.x0 + (self.x1 - self.x0) * lift / self.top_lift
-
-    def y(self, flow: float) -> float:
-        return self.y0 + (self.y1 - self.y0) * flow / self.top_flow
-
-    def points(self, lift: np.ndarray, flow: np.ndarray) -> list[tuple[float, float]]:
-        return list(zip(self.x(lift), self.y(flow), strict=True))
-
-
-def draw_overlay(paper: Paper, review: Review, units: UnitSet) -> None:
+def draw_overlay(paper: Paper, review: Review, units: UnitSet, height: float) -> None:
     """Draw the overlay across the page below what is there, nothing where no flow is known."""
-    lines = list(_lines(review, units))
+    lines = lines_of(review, units)
     if not lines:
         return
-    paper.heading("Flow against valve lift", words.POINTS_AND_BANDS, room=HEIGHT)
+    paper.heading("Flow against valve lift", words.POINTS_AND_BANDS, room=height)
     top = paper.y
-    paper.y += HEIGHT
-    highest = max(np.max(line.flow + line.half_band) for line in lines)
-    plot = _Plot(
+    paper.y += height
+    aims = target_lines(review, units)
+    top_lift, top_flow = reach([*lines, *aims])
+    plot = Frame(
         x0=LEFT + _GUTTER_LEFT,
         x1=LEFT + WIDTH - _GUTTER_RIGHT,
-        y0=top + HEIGHT - _BELOW,
+        y0=top + height - _BELOW,
         y1=top + _ABOVE,
-        top_lift=max(line.lift[-1] for line in lines),
-        top_flow=highest,
+        top_lift=top_lift,
+        top_flow=top_flow,
     )
-    with paper.tagged("Figure", _alternative(lines, units)):
+    with paper.tagged("Figure", in_words(lines, units)):
         _draw_beyond(paper, plot, review, units)
         _draw_axes(paper, plot, units)
         for line in sorted(lines, key=lambda one: one.weight != "context"):
             _draw_band(paper, plot, line)
         for line in sorted(lines, key=lambda one: one.weight != "context"):
             _draw_line(paper, plot, line)
-        _draw_names(paper, plot, lines)
+        for aim in aims:
+            _draw_target(paper, plot, aim)
+        _draw_names(paper, plot, [*lines, *aims])
 
 
-def _lines(review: Review, units: UnitSet) -> Iterator[_Line]:
-    for side in SIDES:
-        net = review.cam_net_lift_m[side]
-        for index, stage in enumerate(review.stages):
-            taken = _taken(stage.side(side))
-            if not taken:
-                continue
-            lift, flow, band = (np.array(column) for column in zip(*taken, strict=True))
-            yield _Line(
-                name=stage.name,
-                side=side,
-                index=index,
-                count=len(review.stages),
-                lift=to_display(lift, "lift", units),
-                flow=to_display(flow, "flow", units),
-                half_band=to_display(band, "flow", units),
-                beyond=None if net is None else to_display(net, "lift", units),
-            )
-
-
-def _taken(curve: SideCurve | None) -> list[tuple[float, float, float]]:
-    """Return (lift, flow, half-width of the band) of the readings that can be used."""
-    if curve is None:
-        return []
-    rows = zip(curve.lift_m, curve.flow_m3_s, curve.expanded_bench_m3_s, strict=True)
-    return [(lift, flow, band or 0.0) for lift, flow, band in rows if flow is not None]
-
-
-def _draw_axes(paper: Paper, plot: _Plot, units: UnitSet) -> None:
+def _draw_axes(paper: Paper, plot: Frame, units: UnitSet) -> None:
     size, muted = TYPE_PT["chart_label"], LOOK.muted
     flows, across = ticks(0.0, plot.top_flow, 6), ticks(0.0, plot.top_lift, 12)
     for value, text in zip(flows, tick_texts(flows), strict=True):
@@ -158,11 +72,9 @@ def _draw_axes(paper: Paper, plot: _Plot, units: UnitSet) -> None:
     )
 
 
-def _draw_beyond(paper: Paper, plot: _Plot, review: Review, units: UnitSet) -> None:
+def _draw_beyond(paper: Paper, plot: Frame, review: Review, units: UnitSet) -> None:
     """Shade the lift that no cam opens, with a boundary for each side where the cams differ."""
-    nets = {side: net for side, net in review.cam_net_lift_m.items() if net is not None}
-    edges = sorted({to_display(net, "lift", units) for net in nets.values()})
-    edges = [edge for edge in edges if edge < plot.top_lift * (1 - 1e-6)]
+    edges = cam_edges(review, SIDES, plot, units)
     if not edges:
         return
     paper.set_fill_color(LOOK.beyond)
@@ -174,77 +86,64 @@ def _draw_beyond(paper: Paper, plot: _Plot, review: Review, units: UnitSet) -> N
     ):
         for edge in edges:
             paper.line(plot.x(edge), plot.y1, plot.x(edge), plot.y0)
-    said = {side: show(net, "lift", units) for side, net in nets.items()}
-    if len(set(said.values())) == 1:
-        note = f"{words.NOT_OPENED} {next(iter(said.values()))}"
-    else:
-        note = f"{words.NOT_OPENED} " + ", ".join(f"{text} ({side})" for side, text in said.items())
+    note = cam_note(review, SIDES, units)
     paper.line_of_text(plot.x1, plot.y1 - 1.4, note, size=TYPE_PT["small"], colour=LOOK.muted, align="right")
 
 
-def _alternative(lines: list[_Line], units: UnitSet) -> str:
-    """Return the figure in words."""
-    flow, lift = label("flow", units), label("lift", units)
-    said = [
-        f"{line.side}, {line.name}: {figure(line.flow[-1], 0)} {flow} "
-        f"at {significant(line.lift[-1], 3)} {lift}"
-        for line in lines
-    ]
-    return (
-        f"Flow against valve lift. At the highest reading: {'; '.join(said)}. "
-        "Every value is in the tables by lift."
-    )
+def _colour(line: Line) -> str:
+    return LOOK.target if line.is_target else LOOK.line_colour(line.index, line.count)
 
 
-def _draw_band(paper: Paper, plot: _Plot, line: _Line) -> None:
-    if line.weight == "context" or not line.half_band.any():
+def _draw_band(paper: Paper, plot: Frame, line: Line) -> None:
+    if not line.has_band:
         return
-    lift, flow, band = line.sampled()
-    outline = plot.points(lift, flow + band) + plot.points(lift[::-1], (flow - band)[::-1])
     opacity = OPACITY["band_last" if line.weight == "last" else "band"]
-    with paper.local_context(fill_opacity=opacity, fill_color=line.colour):
-        paper.polygon(outline, style="F")
+    with paper.local_context(fill_opacity=opacity, fill_color=_colour(line)):
+        paper.polygon(line.band(plot), style="F")
 
 
-def _draw_line(paper: Paper, plot: _Plot, line: _Line) -> None:
-    lift, flow, _ = line.sampled()
+def _draw_line(paper: Paper, plot: Frame, line: Line) -> None:
     width = (STROKE_PT["baseline"] * 0.6 if line.weight == "context" else STROKE_PT[line.weight]) * MM_PER_PT
-    within = lift <= (line.beyond if line.beyond is not None else lift[-1])
-    strength = OPACITY["context"] if line.weight == "context" else 1.0
     dash = tuple(length * _PX for length in DASH_PX["exhaust"]) if line.side == "exhaust" else (0.0, 0.0)
-    start_beyond = max(int(within.sum()) - 1, 0)
-    for piece, opacity in (
-        (slice(0, start_beyond + 1), strength),
-        (slice(start_beyond, None), OPACITY["beyond_line"]),
-    ):
-        points = plot.points(lift[piece], flow[piece])
-        if len(points) > 1:
-            with paper.local_context(
-                stroke_opacity=opacity, draw_color=line.colour, line_width=width, dash_pattern=(*dash, 0),
-                stroke_cap_style="butt", stroke_join_style="round",
-            ):  # fmt: skip
-                paper.polyline(points)
+    for points, opacity in line.pieces(plot):
+        with paper.local_context(
+            stroke_opacity=opacity, draw_color=_colour(line), line_width=width, dash_pattern=(*dash, 0),
+            stroke_cap_style="butt", stroke_join_style="round",
+        ):  # fmt: skip
+            paper.polyline(points)
     if line.weight != "context":
         for x, y in plot.points(line.lift, line.flow):
             _draw_point(paper, line, x, y, last=line.weight == "last")
 
 
-def _draw_point(paper: Paper, line: _Line, x: float, y: float, *, last: bool = False) -> None:
+def _draw_target(paper: Paper, plot: Frame, line: Line) -> None:
+    """Draw the target: dots of ink, without readings."""
+    lift, flow, _ = line.sampled()
+    gap = sum(DASH_PX["target"]) * _PX
+    with paper.local_context(
+        draw_color=LOOK.target, line_width=STROKE_PT["target"] * MM_PER_PT, dash_pattern=(0.01, gap, 0),
+        stroke_cap_style="round", stroke_join_style="round",
+    ):  # fmt: skip
+        paper.polyline(plot.points(lift, flow))
+
+
+def _draw_point(paper: Paper, line: Line, x: float, y: float, *, last: bool = False) -> None:
     """Draw a reading: a filled circle with a halo for the intake, a hollow square for the exhaust."""
     edge = POINT_PX["area_last" if last else "area"] ** 0.5 * _PX * 0.95
     if line.side == "intake":
+        edge = edge * 1.19 + POINT_PX["halo"] * _PX  # a circle of that area, and half of its halo around it
         paper.set_draw_color(LOOK.surface)
-        paper.set_fill_color(line.colour)
+        paper.set_fill_color(_colour(line))
         paper.set_line_width(POINT_PX["halo"] * _PX)
     else:
-        paper.set_draw_color(line.colour)
+        paper.set_draw_color(_colour(line))
         paper.set_fill_color(LOOK.surface)
         paper.set_line_width(POINT_PX["stroke"] * _PX)
     shape = paper.ellipse if line.side == "intake" else paper.rect
     shape(x - edge / 2, y - edge / 2, edge, edge, style="DF")
 
 
-def _draw_names(paper: Paper, plot: _Plot, lines: list[_Line]) -> None:
+def _draw_names(paper: Paper, plot: Frame, lines: list[Line]) -> None:
     """Name the lines at their ends: the intake's block above the exhaust's."""
     named = [line for line in lines if line.weight != "context"]
     blocks = [(side, [line for line in named if line.side == side]) for side in SIDES]
@@ -264,21 +163,24 @@ def _draw_names(paper: Paper, plot: _Plot, lines: list[_Line]) -> None:
         _draw_numbers(paper, plot, [line for line in lines if line.weight == "context"])
 
 
-def _draw_name(paper: Paper, plot: _Plot, line: _Line, start: float, x: float, y: float) -> None:
+def _draw_name(paper: Paper, plot: Frame, line: Line, start: float, x: float, y: float) -> None:
     start += plot.x(line.lift[-1]) - plot.x1
-    with paper.local_context(draw_color=line.colour, line_width=0.15, stroke_opacity=0.9):
+    with paper.local_context(draw_color=_colour(line), line_width=0.15, stroke_opacity=0.9):
         paper.polyline([(start, plot.y(line.flow[-1])), (x - 0.8, y), (x + 0.2, y)])
-    _draw_point(paper, line, x + 1.2, y)
-    colour = LOOK.text_colour(line.index, line.count)
-    style = STRONG if line.weight == "last" else REGULAR
+    colour, style = LOOK.target, REGULAR
+    if not line.is_target:
+        _draw_point(paper, line, x + 1.2, y)
+        colour = LOOK.text_colour(line.index, line.count)
+        style = STRONG if line.weight == "last" else REGULAR
     room = LEFT + WIDTH - x - 3.2
-    name = f"{line.index + 1} {line.name}" if line.count >= MANY_STAGES else line.name
+    many = line.count >= MANY_STAGES and not line.is_target
+    name = f"{line.index + 1} {line.name}" if many else line.name
     while paper.width_of(name, TYPE_PT["chart_label"], style) > room and len(name) > 2:
         name = shorten(name, len(name) - 1)
     paper.line_of_text(x + 3.2, y + 1.0, name, size=TYPE_PT["chart_label"], style=style, colour=colour)
 
 
-def _draw_numbers(paper: Paper, plot: _Plot, lines: list[_Line]) -> None:
+def _draw_numbers(paper: Paper, plot: Frame, lines: list[Line]) -> None:
     """Number the stages between first and last at their line ends, in two staggered columns."""
     size = TYPE_PT["small"] * 0.9
     for side in SIDES:

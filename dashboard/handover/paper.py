@@ -1,4 +1,4 @@
-"""A4 pages of the hand-over: grid, type, running foot, tagged text. Knows nothing of flow."""
+"""Pages of the hand-over, A4 or Letter: grid, type, running foot, tagged text. Knows nothing of flow."""
 
 from __future__ import annotations
 
@@ -7,23 +7,33 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Literal
+from functools import cache
+from typing import Any, Literal
 
 from fpdf import FPDF
+from fpdf.drawing import DeviceRGB, color_from_hex_string
+from fpdf.prefs import ViewerPreferences
 
 from dashboard.handover.fonts import FAMILY, REGULAR, STRONG, add_fonts, settable
+from dashboard.handover.typeface import composed
 from dashboard.look import STROKE_PT, THEMES, TYPE_PT, weight_of
 
 Align = Literal["left", "right", "centre"]
+Sheet = Literal["A4", "Letter"]
 
 LOOK = THEMES["light"]
-LEFT, TOP, WIDTH, HEIGHT = 18.0, 17.0, 174.0, 297.0
-BOTTOM = HEIGHT - 24.0  # last baseline above the foot
+LEFT, TOP, WIDTH = 18.0, 17.0, 174.0  # of the text, on A4; on Letter the same stands in the middle
 MM_PER_PT = 25.4 / 72
 LINE_MM = 4.8
 _LEADING = 1.4
 # Where a line may break: after spaces, else inside a long name, else anywhere.
 _BREAKS = (re.compile(r"[^ ]* +|[^ ]+"), re.compile(r"[^-_./]*[-_./]+|[^-_./]+"), re.compile(r"."))
+
+
+@cache
+def _device_colour(hexadecimal: str) -> DeviceRGB:
+    """Return a colour as fpdf2 keeps it: text is set thousands of times, in few colours."""
+    return color_from_hex_string(hexadecimal)
 
 
 class Paper(FPDF):
@@ -33,14 +43,18 @@ class Paper(FPDF):
     reader gets it; lines and shapes are not, and a figure carries its alternative text.
     """
 
-    def __init__(self, title: str, date: dt.date | None, foot: tuple[str, str]) -> None:
-        super().__init__(unit="mm", format="A4")
+    def __init__(self, title: str, date: dt.date | None, foot: tuple[str, str], sheet: Sheet = "A4") -> None:
+        super().__init__(unit="mm", format=sheet)
+        self.bottom = self.h - 24.0  # of the text, above the foot
+        self.depth = self.bottom - TOP
+        self.sections: dict[str, int] = {}  # heading -> page
         add_fonts(self)
         self._settable: dict[str, str] = {}
         self._ems: dict[tuple[str, str], float] = {}
         self._marks: Counter[int] = Counter()  # tagged elements of each page
         self.set_auto_page_break(False)
-        self.set_margins(LEFT, TOP, 210 - LEFT - WIDTH)
+        self.set_margins(LEFT, TOP, LEFT)
+        self.viewer_preferences = ViewerPreferences(display_doc_title=True)
         self.set_title(self.settable(title))
         self.set_lang("en")
         self.set_creator("Gain Ledger")
@@ -84,7 +98,7 @@ class Paper(FPDF):
         if not text:
             return 0.0
         self.set_font(FAMILY, style, size)
-        self.set_text_color(colour)
+        self.set_text_color(_device_colour(colour))
         width = self.width_of(text, size, style)
         self.text(x - {"left": 0.0, "right": width, "centre": width / 2}[align], baseline, text)
         return width
@@ -126,7 +140,7 @@ class Paper(FPDF):
         lines = self.wrapped(text, width, size, style)
         while lines:
             self.need(step * min(len(lines), 2))
-            fits = max(1, int((BOTTOM - self.y) / step + 1e-6))
+            fits = max(1, int((self.bottom - self.y) / step + 1e-6))
             with self.tagged(kind):
                 for line in lines[:fits]:
                     self.y += step
@@ -140,7 +154,9 @@ class Paper(FPDF):
         beside = self.width_of(note, small) <= LEFT + WIDTH - end
         below = 0.0 if beside else self.height_of(note, WIDTH, small)
         self.need(2.1 * LINE_MM + 3.8 + below + room)
-        self.y += (1.1 if self.y > TOP else 0.0) * LINE_MM + LINE_MM
+        self.y += (1.1 if self.y > TOP else 0.0) * LINE_MM
+        self.bookmark(text)
+        self.y += LINE_MM
         with self.tagged("H2"):
             self.line_of_text(LEFT, self.y, text, size=size, style=STRONG)
         if beside:
@@ -151,11 +167,23 @@ class Paper(FPDF):
             self.paragraph(note, size=small, colour=LOOK.muted)
         self.y += 2.2
 
+    def bookmark(self, text: str, level: int = 0) -> None:
+        """Let the reader jump to what comes next; remember its page."""
+        self.sections.setdefault(text, self.page)
+        self.start_section(composed(text), level, strict=False)
+
     # space --------------------------------------------------------------------------------
+
+    def add_page(self, *args: Any, **kwargs: Any) -> None:
+        """Begin a page with the text in its middle, whatever its width."""
+        super().add_page(*args, **kwargs)
+        aside = (self.w - 2 * LEFT - WIDTH) / 2
+        if aside:
+            self._out(f"1 0 0 1 {aside / MM_PER_PT:.2f} 0 cm")
 
     def need(self, height: float) -> bool:
         """Start a new page unless ``height`` is left on this one; return whether it did."""
-        if self.y + height <= BOTTOM:
+        if self.y + height <= self.bottom:
             return False
         self.add_page()
         return True
@@ -206,9 +234,9 @@ class Paper(FPDF):
     def finish(self) -> bytes:
         """Set the foot of every page and return the document."""
         conditions, fingerprint = self.foot
-        size, y = TYPE_PT["small"], HEIGHT - 17.0
+        size, y = TYPE_PT["small"], self.h - 17.0
         for page in range(1, self.pages_count + 1):
-            self._turn_to(page)
+            self.turn_to(page)
             self._out("/Artifact BMC")
             self.rule(y - 4.4)
             right = f"{fingerprint}    {page} of {self.pages_count}"
@@ -219,7 +247,7 @@ class Paper(FPDF):
             self._out("EMC")
         return bytes(self.output())
 
-    def _turn_to(self, page: int) -> None:
+    def turn_to(self, page: int) -> None:
         """Go on with a page; what it was left with is forgotten, so that all is stated anew."""
         self.page = page
         self.current_font_is_set_on_page = False

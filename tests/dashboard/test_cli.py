@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 import pypdf
@@ -13,6 +14,7 @@ import pytest
 
 from dashboard import __main__ as command_line
 from dashboard import launch
+from dashboard.handover.bundle import FILES
 from tests.conftest import ROOT
 
 SHEET = """# stage: {stage}
@@ -208,7 +210,10 @@ def test_handover_writes_and_names_its_files(
     out = tmp_path / "new" / "out"
     assert command_line.main(["handover", *sheets, "--out", str(out)]) == 0
     names = [Path(line).name for line in capsys.readouterr().out.splitlines()]
-    assert sorted(names) == sorted(path.name for path in out.iterdir()) == ["numbers.json", "summary.pdf"]
+    assert sorted(names) == sorted(path.name for path in out.iterdir()) == sorted([*FILES, "handover.zip"])
+    with zipfile.ZipFile(out / "handover.zip") as archive:
+        packed = {Path(name).name: archive.read(name) for name in archive.namelist()}
+    assert packed == {name: (out / name).read_bytes() for name in FILES}
     assert "bowl blend" in pypdf.PdfReader(out / "summary.pdf").pages[0].extract_text()
     command_line.main(["numbers", *sheets])
     assert (out / "numbers.json").read_text(encoding="utf-8") == capsys.readouterr().out
@@ -241,6 +246,84 @@ def test_handover_to_a_place_that_is_a_file(
     out, err = capsys.readouterr()
     assert out == "" and len(err.splitlines()) == 1
     assert taken.read_text(encoding="utf-8") == "mine"
+
+
+def test_handover_of_many_jobs_shows_how_far_it_is(
+    demo_runs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["handover", str(demo_runs), "--out", str(tmp_path), "--only", "numbers.txt,handover.zip"]
+    assert command_line.main(words) == 0
+    out, err = capsys.readouterr()
+    jobs = sorted(path.name for path in demo_runs.iterdir() if path.is_dir() and path.name[0] != ".")
+    assert err.splitlines() == [f"{n} of {len(jobs)}: {name}" for n, name in enumerate(jobs, start=1)]
+    assert len(out.splitlines()) == 2 * len(jobs)
+    for name in jobs:
+        assert sorted(path.name for path in (tmp_path / name).iterdir()) == ["handover.zip", "numbers.txt"]
+
+
+def test_a_bad_job_stops_no_other(
+    demo_runs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bad = tmp_path / "bad"
+    bad.mkdir()
+    (bad / "a.csv").write_text("lift [mm],intake [L/s]\n1,3O\n", encoding="utf-8")
+    out = tmp_path / "out"
+    words = ["handover", str(bad), str(demo_runs / "bare-sheets"), "--out", str(out), "--only", "numbers.txt"]
+    assert command_line.main(words) == 2
+    assert "bad: a.csv, line 2" in capsys.readouterr().err
+    assert [path.name for path in out.iterdir()] == ["bare-sheets"]
+
+
+def test_two_jobs_of_one_name_do_not_overwrite_each_other(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for place in ("a", "b"):
+        folder = tmp_path / place / "four"
+        folder.mkdir(parents=True)
+        write_sheet(folder, "as cast", 1, (30.1, 58.2, 80.4))
+    words = [
+        "handover",
+        str(tmp_path / "a" / "four"),
+        str(tmp_path / "b" / "four"),
+        "--out",
+        str(tmp_path / "o"),
+    ]
+    assert command_line.main(words) == 2
+    assert "two jobs have this name" in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()
+
+
+def test_handover_withholds(sheets: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["handover", *sheets, "--out", str(tmp_path / "o"), "--withhold", "prices,customer"]
+    assert command_line.main([*words, "--only", "job.zip"]) == 2
+    assert "job.zip holds" in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()
+    assert command_line.main([*words, "--only", "numbers.txt,numbers.csv,handover.zip"]) == 0
+    with zipfile.ZipFile(tmp_path / "o" / "handover.zip") as archive:
+        assert sorted(Path(name).name for name in archive.namelist()) == sorted({*FILES} - {"job.zip"})
+    capsys.readouterr()
+    (tmp_path / "o" / "job.zip").write_bytes(b"of yesterday")
+    assert command_line.main([*words, "--only", "numbers.txt,numbers.csv,handover.zip"]) == 0
+    assert capsys.readouterr().err.splitlines() == [
+        f"{tmp_path / 'o' / 'job.zip'}: of an earlier hand-over, and may hold what is withheld."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--before", "as cast"], "give --before and --after"),
+        (["--before", "x", "--after", "y"], "Compared are: as cast and bowl blend"),
+    ],
+)
+def test_stills_of_stages_that_cannot_be_compared(
+    more: list[str], said: str, sheets: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["handover", *sheets, "--out", str(tmp_path / "o"), "--only", "still-overlay.png", *more]
+    assert command_line.main(words) == 2
+    err = capsys.readouterr().err
+    assert said in err and len(err.splitlines()) == 1
+    assert not (tmp_path / "o").exists()
 
 
 # the process ------------------------------------------------------------------------------------

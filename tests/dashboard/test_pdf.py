@@ -24,11 +24,12 @@ from core.units import METRIC, US, UnitSet
 from dashboard import words
 from dashboard.evidence import conditions
 from dashboard.handover import basis
+from dashboard.handover.choice import Choice
 from dashboard.handover.grid import in_groups
 from dashboard.handover.pdf import summary_pdf
 from dashboard.ladder import ladder
 from dashboard.look import TYPE_PT
-from dashboard.tables import flows, gains_by_lift
+from dashboard.tables import Cell, flows, gains_by_lift
 from tests.conftest import ROOT
 from tests.dashboard.invented_jobs import invented_job
 
@@ -48,6 +49,7 @@ SHAPES = {
     "long title": {"title": "Žluťoučký kůň " * 12},
 }
 UNITS = {"metric": METRIC, "US": US}
+SHEETS = {"metric": (210, 297), "US": (215.9, 279.4)}  # A4 (ISO 216) and Letter (ANSI/ASME Y14.1), mm
 
 
 @cache
@@ -57,7 +59,7 @@ def reviewed(shape: str) -> Review:
 
 @cache
 def document(shape: str, units: str = "metric", *, prices: bool = True) -> bytes:
-    return summary_pdf(reviewed(shape), UNITS[units], prices=prices)
+    return summary_pdf(reviewed(shape), UNITS[units], Choice(prices=prices))
 
 
 def squashed(text: str) -> str:
@@ -88,8 +90,9 @@ def rows_of(shown: Review, units: UnitSet) -> Iterator[str]:
             continue
         for row in ladder(shown, units):
             if row.change[side] != "–":
-                measures = (row.change, row.at_peak, row.share, row.price_per_flow)
-                yield row.stage + "".join(measure[side] for measure in measures)
+                changed = replace(row.gain[side], number=row.change[side])
+                at_peak = Cell(row.at_peak[side], row.verdict_at_peak[side])
+                yield f"{row.stage}{changed}{at_peak}{row.share[side]}{row.price_per_flow[side]}"
         yield from (" ".join(row) for row in flows(shown, side, units).rows)
         for against in ("previous", "baseline"):
             for row in gains_by_lift(shown, side, against, units).rows:
@@ -238,6 +241,44 @@ def test_title_language_date_and_alternative_text() -> None:
         assert name in figures[0]["/Alt"]
 
 
+@pytest.mark.parametrize("units", UNITS)
+def test_paper_goes_with_the_units(units: str) -> None:
+    for page in pypdf.PdfReader(io.BytesIO(document("four stages", units))).pages:
+        size = [float(side) / MM for side in page.mediabox[2:]]
+        assert size == pytest.approx(SHEETS[units], abs=0.1)
+
+
+def test_bookmarks_lead_to_their_headings() -> None:
+    reader = pypdf.PdfReader(io.BytesIO(document("four stages")))
+    marks = {one.title: one for one in reader.outline if not isinstance(one, list)}
+    assert next(iter(marks)) == "Summary"
+    assert {"Intake by lift", "Exhaust by lift", "What to know", "How to recompute these numbers"} <= set(
+        marks
+    )
+    for title, mark in list(marks.items())[1:]:
+        page = reader.pages[reader.get_destination_page_number(mark)]
+        assert squashed(title) in squashed(page.extract_text())
+    assert reader.root_object["/ViewerPreferences"]["/DisplayDocTitle"]
+
+
+def test_first_page_says_where_the_rest_is() -> None:
+    reader = pypdf.PdfReader(io.BytesIO(document("four stages")))
+    first = squashed(reader.pages[0].extract_text())
+    for part, heading in (("every lift", "Intake by lift"), ("readings", "Readings, and the flow that")):
+        page = next(
+            n for n, page in enumerate(reader.pages) if squashed(heading) in squashed(page.extract_text())
+        )
+        said = re.search(rf"Page{page + 1}:([^.]*)[.]", first)
+        assert said and squashed(part) in said[1]
+
+
+def test_the_ladder_is_on_the_first_page_where_it_can_be() -> None:
+    for shape in ("four stages", "two stages", "one side", "no prices, no cam"):
+        for units in UNITS:
+            first = pypdf.PdfReader(io.BytesIO(document(shape, units))).pages[0].extract_text()
+            assert words.ALL_WORK in first, (shape, units)
+
+
 def test_undated_sheets_give_a_fixed_date() -> None:
     undated = with_sheets(lambda sheet: replace(sheet, date=None))
     made = pypdf.PdfReader(io.BytesIO(summary_pdf(review(undated), METRIC))).metadata.creation_date
@@ -299,6 +340,15 @@ def test_any_script_is_set_or_boxed_and_can_be_copied() -> None:
         assert contours[boxed][0] == contours["日"][0] > 1  # the box, and it has ink
 
 
+@pytest.mark.parametrize("shape", SHAPES)
+def test_pypdf_has_no_complaint(shape: str, caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level("WARNING", logger="pypdf"):
+        reader = pypdf.PdfReader(io.BytesIO(document(shape)), strict=True)
+        assert all(page.extract_text() for page in reader.pages)
+        assert reader.outline and reader.metadata.title
+    assert caplog.records == []
+
+
 def test_no_word_of_boxes_where_there_are_none() -> None:
     assert squashed(basis.BOXES) not in read(document("four stages"))
 
@@ -335,11 +385,12 @@ def boxes(data: bytes) -> list[list[tuple[float, float, float, float, str]]]:
 @pytest.mark.parametrize("units", UNITS)
 @pytest.mark.parametrize("shape", SHAPES)
 def test_nothing_overlaps_and_nothing_leaves_the_page(shape: str, units: str) -> None:
+    width, height = SHEETS[units]
     for number, page in enumerate(boxes(document(shape, units)), start=1):
         for x0, y0, x1, y1, text in page:
             where = f"page {number}: {text}"
-            assert x0 >= 17 * MM and x1 <= (210 - 17) * MM, where
-            assert y0 >= 12 * MM and y1 <= (297 - 10) * MM, where
+            assert x0 >= 17 * MM and x1 <= (width - 17) * MM, where
+            assert y0 >= 12 * MM and y1 <= (height - 10) * MM, where
         page.sort(key=lambda box: box[1])
         for i, (x0, y0, x1, y1, text) in enumerate(page):
             for u0, v0, u1, v1, other in page[i + 1 :]:

@@ -139,20 +139,6 @@ def test_stages_with_other_valves_get_their_own_lift_over_diameter() -> None:
     assert table.rows[0][-1] == "0.612 at L/D 0.027"
 
 
-def test_against_a_target_the_size_of_the_valves_is_taken_out() -> None:
-    review = make_review()
-    gain = review.gain("port exit", "intake", "baseline")
-    curve = review.stages[-1].intake
-    gaps = (None, *(0.02,) * (len(gain.lift_m) - 1))
-    table = tables.coefficient_gaps(review, [replace(gain, coefficient_gain=gaps)], METRIC)
-    assert table.columns == ("Lift, mm", "port exit")
-    assert table.rows[0][0] == "2"  # at 1 mm there is none
-    # The ± of the flow, 0.6 L/s, as a coefficient: C_f over flow at the first lift.
-    expanded = 0.6e-3 * curve.flow_coefficient[0] / curve.flow_m3_s[0]
-    assert plain(table.rows[0][1]) == f"+0.020 ± {expanded:.3f}"
-    assert tables.coefficient_gaps(review, [gain], METRIC).rows == ()
-
-
 def test_what_is_the_same_in_every_row_stands_apart() -> None:
     table = tables.Table(("File", "Port", "Air"), (("a", "2", "x"), ("b", "2", "y")))
     rest, same = tables.apart(table)

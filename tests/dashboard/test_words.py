@@ -195,7 +195,7 @@ def test_doubts_stand_beside_the_answer() -> None:
 
 def test_a_target_is_another_head() -> None:
     gain = replace(make_review(different_ports=True).gains[0], against="target")
-    assert words.doubts(gain) == ("measured in another head; their own spread is not known",)
+    assert words.doubts(gain) == ("measured in another head; other ports of either may differ",)
 
 
 @pytest.mark.parametrize(
