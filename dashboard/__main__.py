@@ -9,14 +9,16 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NoReturn
 
-from core.files.load import load_job
+from core.files.load import Loaded, load_job
 from core.job import Job
 from core.numbers import numbers_json
+from core.power_settings import with_power
 from core.results import Review
 from core.review import review
-from core.units import METRIC, US, UnitError, UnitSet, factor, parse
+from core.units import METRIC, US, UnitError, factor, parse
 from dashboard import launch
 from dashboard.evidence import finding_lines
+from dashboard.handover import command as handover_command
 
 UNUSABLE = 2
 UNIT_SETS = {"metric": METRIC, "us": US}
@@ -86,35 +88,21 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _numbers(options: argparse.Namespace) -> int:
-    sys.stdout.write(numbers_json(_review(options)))
+    sys.stdout.write(numbers_json(with_power(_review(options))))
     return 0
 
 
-def _summary(reviewed: Review, units: UnitSet) -> bytes:
-    from dashboard.handover.pdf import summary_pdf  # slow to import, and only needed here
-
-    return summary_pdf(reviewed, units)
-
-
-HANDOVER: dict[str, Callable[[Review, UnitSet], bytes]] = {
-    "summary.pdf": _summary,
-    "numbers.json": lambda reviewed, _units: numbers_json(reviewed).encode("utf-8"),
-}
-
-
 def _handover(options: argparse.Namespace) -> int:
-    from dashboard.handover.save import write_files
-
-    reviewed = _review(options)
-    files = {name: HANDOVER[name](reviewed, UNIT_SETS[options.units]) for name in options.only}
     try:
-        written = write_files(Path(options.out), files)
-    except OSError as error:
-        raise UnusableError(
-            [f"{options.out}: cannot be written to ({error.strerror}). Give another --out."]
-        ) from None
-    for path in written:
-        print(path)
+        wanted = handover_command.order(options, UNIT_SETS[options.units])
+    except ValueError as error:
+        raise UnusableError([str(error)]) from None
+    paths = [Path(path) for path in options.job]
+    problems = list(
+        handover_command.hand_over(paths, Path(options.out), wanted, lambda few: _load(few, options))
+    )
+    if problems:
+        raise UnusableError(problems)
     return 0
 
 
@@ -125,10 +113,14 @@ def _review(options: argparse.Namespace) -> Review:
     return review(_job(options))
 
 
-def _job(options: argparse.Namespace) -> Job:
+def _load(paths: Sequence[Path], options: argparse.Namespace) -> Loaded:
     given = {"lift": options.lift, "flow": options.flow, "test pressure": options.test_pressure}
     units = {name: text for name, text in given.items() if text is not None}
-    loaded = load_job([Path(path) for path in options.job], units=units or None)
+    return load_job(paths, units=units or None)
+
+
+def _job(options: argparse.Namespace) -> Job:
+    loaded = _load([Path(path) for path in options.job], options)
     if loaded.job is None:
         raise UnusableError([str(problem) for problem in loaded.problems])
     return loaded.job
@@ -158,17 +150,12 @@ def _parser() -> argparse.ArgumentParser:
     _units_option(command)
     command = _job_command(commands, "numbers", "the review as JSON in SI units")
     command.set_defaults(run=_numbers)
-    command = _job_command(commands, "handover", "the files that leave the shop")
-    command.add_argument("--out", metavar="DIR", required=True, help="folder to write to")
-    command.add_argument(
-        "--only",
-        metavar="FILE,…",
-        type=_file_names,
-        default=tuple(HANDOVER),
-        help=f"of {', '.join(HANDOVER)}",
+    handover = _job_command(
+        commands, "handover", "the files that leave the shop; of many jobs, one folder each"
     )
-    _units_option(command)
-    command.set_defaults(run=_handover)
+    handover_command.add_options(handover)
+    _units_option(handover)
+    handover.set_defaults(run=_handover)
     return parser
 
 
@@ -185,7 +172,12 @@ def _job_command(commands: argparse._SubParsersAction, name: str, about: str) ->
 
 
 def _units_option(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--units", choices=tuple(UNIT_SETS), default="metric", help="units to show")
+    command.add_argument(
+        "--units",
+        choices=tuple(UNIT_SETS),
+        default="metric",
+        help="units to show; us also sets the PDF on Letter paper",
+    )
 
 
 def _port(text: str) -> int:
@@ -211,14 +203,6 @@ def _test_pressure(text: str) -> str:
     except UnitError as error:
         raise argparse.ArgumentTypeError(str(error)) from None
     return text
-
-
-def _file_names(text: str) -> tuple[str, ...]:
-    names = tuple(dict.fromkeys(name.strip() for name in text.split(",") if name.strip()))
-    unknown = [name for name in names if name not in HANDOVER]
-    if unknown or not names:
-        raise argparse.ArgumentTypeError(f"{text!r} names no hand-over file; known are {', '.join(HANDOVER)}")
-    return names
 
 
 if __name__ == "__main__":

@@ -47,15 +47,22 @@ def conditions(review: Review, units: UnitSet) -> Table:
             sheet.port or NOTHING,
             " ".join(str(part) for part in (sheet.date, sheet.time and f"{sheet.time:%H:%M}") if part)
             or NOTHING,
-            _stated(sheet.air.test_pressure_pa, "test pressure", units),
+            _test_pressure(sheet, units),
             _stated(sheet.air.barometer_pa, "barometer", units),
             _stated(sheet.air.air_temperature_k, "temperature", units),
             _stated(sheet.air.humidity, "fraction", units),
             setup_text(sheet, units),
         )
-        for sheet in review.job.sheets
+        for sheet in review.job.every_sheet
     )
     return Table(columns, rows)
+
+
+def _test_pressure(sheet: BenchSheet, units: UnitSet) -> str:
+    corrected_to = sheet.printed.corrected_to_pressure_pa
+    if sheet.air.test_pressure_pa is None and sheet.printed.already_corrected and corrected_to is not None:
+        return f"corrected to {show(corrected_to, 'test pressure', units)}"
+    return _stated(sheet.air.test_pressure_pa, "test pressure", units)
 
 
 def _stated(value: float | None, kind: str, units: UnitSet) -> str:

@@ -48,6 +48,7 @@ MORE_CAPTION = (
     "A share is given for clear gains only. Shares need not add up to 100 %: each comparison runs over the "
     "lifts and ports that both stages have. A price is a range because the gain is one."
 )
+CHART_HINT = "Point at a reading, or choose the chart and press an arrow key, and its numbers stand here."
 FINDINGS_TITLE = "What to know"
 NOTHING_GRAVE = "Nothing stands against these numbers."
 CONDITIONS_TITLE = "Conditions of each bench sheet"
@@ -60,7 +61,7 @@ TARGET_CAPTION = (
 )
 NO_TARGET_COEFFICIENTS = (
     "The diameter of the valve or of the target's is not stated, so flows are compared without regard to "
-    "valve size."
+    "valve size: a larger valve could hide a worse port."
 )
 NO_STEP_HERE = "There is no second stage on this side to compare with."
 CURTAIN_TITLE = "**Discharge coefficient, on curtain area**"
@@ -72,6 +73,49 @@ COEFFICIENT_CAPTION = (
 NO_COEFFICIENTS = "The valve's diameter is not stated, so there are no coefficients."
 RATIO_CAPTION = "Exhaust flow over intake flow at the same lift. It is shown, not judged."
 NO_RATIO = "Only one side was measured."
+
+MAY_SEE = "What the racer may see"
+WITHHELD = "What is not chosen is in no file. The job's own files would tell it, so job.zip stays here."
+STILLS_COMPARE = "Stills and text compare"
+STILLS_SIDE = "Side of the stills"
+ALL_FILES = "Download all files"
+FILES_TITLE = "Files"
+FILE_FOR = {
+    "summary.pdf": "for the racer, on paper or by mail",
+    "results.html": "one page for a web link, works without a network",
+    "still-16x9.png": "beside a video, 1920 × 1080",
+    "still-9x16.png": "beside an upright video, 1080 × 1920",
+    "still-overlay.png": "on a video, transparent around it",
+    "numbers.txt": "for under a video",
+    "numbers.csv": "for a spreadsheet",
+    "numbers.json": "for a program, in SI units",
+    "job.zip": "for the shop's archive, the job as it was read",
+}
+
+
+def ready(count: int) -> str:
+    """Return how many files can leave the shop."""
+    return f"{counted(count, 'file')} ready to leave the shop."
+
+
+def making(name: str) -> str:
+    """Return what is being made."""
+    return f"Making {name}"
+
+
+def download_of(name: str) -> str:
+    """Return a button's words."""
+    return f"Download {name}"
+
+
+def preview_of(name: str) -> str:
+    """Return what a preview is, for who cannot see it."""
+    return f"Preview of {name}"
+
+
+def first_lines(shown: int, count: int) -> str:
+    """Return how much of a text is shown."""
+    return f"The first {shown} of {count} lines; the file has all of them."
 
 
 def problem_count(problems: Sequence[Problem], files: int) -> str:

@@ -11,12 +11,15 @@ from typing import Literal
 
 import streamlit as st
 
+from core.files.listing import stamp_of
 from core.files.load import Loaded, load_files, load_job
+from core.files.save import HISTORY, finish
 from core.job import Problem
 from core.results import Review
 from core.review import review
 from core.units import METRIC, US, UnitSet
-from dashboard.handover.pdf import summary_pdf
+from dashboard.handover.bundle import FILES, archive
+from dashboard.handover.choice import Choice
 from dashboard.look import THEMES, Theme
 
 Reader = Literal["shop", "customer"]
@@ -69,12 +72,12 @@ def job_names() -> list[str]:
     if only and for_customer_only():
         return [Path(only).name]
     try:
-        folders = [folder for folder in root().iterdir() if folder.is_dir()]
+        folders = [one for one in root().iterdir() if one.is_dir() and not one.name.startswith(".")]
     except OSError:
         return []
-    full = sorted(folder.name for folder in folders if (folder / "job.toml").is_file())
+    full = {folder.name for folder in folders if (folder / "job.toml").is_file()}
     bare = sorted(f.name for f in folders if f.name not in full and any(f.glob("*.csv")))
-    return full + bare
+    return sorted(full) + bare
 
 
 def first_job() -> str:
@@ -102,14 +105,34 @@ def reader() -> Reader:
 def open_job(name: str) -> Opened:
     """Return a job of the root folder, read again only when one of its files has changed."""
     folder = root() / name
-    found = sorted(path for path in folder.rglob("*") if path.is_file())
-    stamps = tuple((str(p), s.st_mtime_ns, s.st_size) for p in found for s in [p.stat()])
-    return _read_folder(str(folder), str(root()), stamps)
+    if not for_customer_only():
+        finish(folder, root())  # what a kill cut short: other programs are to find it whole, too
+    found = [path for path in folder.rglob("*") if path.is_file() and folder / HISTORY not in path.parents]
+    found += [path for path in _elsewhere().get(str(folder), ()) if path.exists()]
+    stamps = tuple((str(path), stamp_of(path)) for path in sorted(found))
+    opened = _read_folder(str(folder), str(root()), stamps)
+    if opened.review is None:  # what is wrong may lie in another folder: look again next time
+        _read_folder.clear(str(folder), str(root()), stamps)
+    else:
+        _elsewhere()[str(folder)] = _named_elsewhere(folder, opened.review)
+    return opened
+
+
+@st.cache_resource(show_spinner=False)
+def _elsewhere() -> dict[str, tuple[Path, ...]]:
+    """Return what each job's review rests on outside its folder, a target's sheets say."""
+    return {}
+
+
+def _named_elsewhere(folder: Path, review: Review) -> tuple[Path, ...]:
+    files = [(folder / name).resolve() for name, _ in review.job.files if ".." in name]
+    return tuple({path: None for file in files for path in (file, file.parent)})  # a folder gains files
 
 
 @st.cache_resource(show_spinner=False, max_entries=32)
-def _read_folder(folder: str, within: str, stamps: tuple[tuple[str, int, int], ...]) -> Opened:
-    return _opened(load_job([Path(folder)], root=Path(within)), [Path(path).name for path, _, _ in stamps])
+def _read_folder(folder: str, within: str, stamps: tuple[tuple[str, str | None], ...]) -> Opened:
+    own = [Path(path).name for path, _ in stamps if Path(path).is_relative_to(folder)]
+    return _opened(load_job([Path(folder)], root=Path(within)), own)
 
 
 def keep_uploads(files: list[st.runtime.uploaded_file_manager.UploadedFile]) -> None:
@@ -146,10 +169,20 @@ def _opened(loaded: Loaded, files: list[str]) -> Opened:
     return Opened(done, tuple(loaded.problems), tuple(files))
 
 
-@st.cache_data(show_spinner=False, scope="session", max_entries=8)
-def summary(fingerprint: str, units: str, _review: Review) -> bytes:
-    """Return the PDF of a review; the same job in the same units is drawn once."""
-    return summary_pdf(_review, UNITS[units])
+def _data_of(review: Review) -> tuple[str, str, int]:
+    return review.job.name, review.job.fingerprint, hash(review.power)
+
+
+@st.cache_data(show_spinner=False, scope="session", max_entries=40, hash_funcs={Review: _data_of})
+def handover_file(name: str, units: str, choice: Choice, review: Review) -> bytes:
+    """Return one hand-over file; the same job in the same units and choice is made once."""
+    return FILES[name](review, UNITS[units], choice)
+
+
+@st.cache_data(show_spinner=False, scope="session", max_entries=4, hash_funcs={Review: _data_of})
+def handover_archive(units: str, choice: Choice, review: Review, _files: dict[str, bytes]) -> bytes:
+    """Return all of them in one archive."""
+    return archive(review, _files)
 
 
 # --- session and address ---------------------------------------------------------------
@@ -176,6 +209,11 @@ def to_address(**choices: str | None) -> None:
             st.query_params[name] = value
 
 
+def is_phone() -> bool:
+    """Return whether the browser says that it is a phone's."""
+    return "Mobi" in (st.context.headers.get("User-Agent") or "")
+
+
 def shown() -> Shown:
     """Return what the sidebar chose."""
     job = st.session_state.get("job")
@@ -186,5 +224,5 @@ def shown() -> Shown:
         UNITS[st.session_state["units"]],
         st.session_state["reader"],
         THEMES["dark" if mode == "dark" else "light"],
-        "Mobi" in (st.context.headers.get("User-Agent") or ""),
+        is_phone(),
     )

@@ -125,19 +125,20 @@ def gains_by_lift(review: Review, side: Side, against: Against, units: UnitSet) 
 
 def gain_table(review: Review, gains: Sequence[Gain], units: UnitSet) -> GainTable:
     """Return these comparisons, all of one side, at every lift, the single figure first."""
-    columns = [_cells_by_lift(gain, units) for gain in gains]
+    columns = [cells_by_lift(gain, units) for gain in gains]
     net = review.cam_net_lift_m[gains[0].side] if gains else None
     whole = LiftRow(
         words.summary_name(gains), tuple(summary_cell(gain, review, units) for gain in gains), whole=True
     )
     rows = [
-        LiftRow(text, tuple(column.get(_key(lift), EMPTY) for column in columns), beyond)
+        LiftRow(text, tuple(column.get(lift_key(lift), EMPTY) for column in columns), beyond)
         for text, lift, beyond in _lift_headings(_union(gain.lift_m for gain in gains), net, units)
     ]
     return GainTable(tuple(gains), (whole, *rows))
 
 
-def _cells_by_lift(gain: Gain, units: UnitSet) -> dict[float, Cell]:
+def cells_by_lift(gain: Gain, units: UnitSet) -> dict[float, Cell]:
+    """Return one comparison's cells by the key of their lift."""
     cells = {}
     for lift, change, expanded, verdict, between in zip(
         gain.lift_m,
@@ -150,17 +151,17 @@ def _cells_by_lift(gain: Gain, units: UnitSet) -> dict[float, Cell]:
         if change is None:
             continue
         number = gain_figure(change, expanded or 0.0, units)
-        cells[_key(lift)] = Cell(f"{number} between readings" if between else number, verdict)
+        cells[lift_key(lift)] = Cell(f"{number} between readings" if between else number, verdict)
     return cells
 
 
-def _key(lift_m: float) -> float:
+def lift_key(lift_m: float) -> float:
     """Return a lift to a tenth of a micrometre: the same one, read in inches or in millimetres."""
     return round(lift_m, 7)
 
 
 def _union(lift_sets: Iterable[Sequence[float]]) -> list[float]:
-    return sorted({_key(lift): lift for lift_m in lift_sets for lift in lift_m}.values())
+    return sorted({lift_key(lift): lift for lift_m in lift_sets for lift in lift_m}.values())
 
 
 def _lift_headings(
@@ -179,7 +180,7 @@ def _by_lift(
     """Return the stages measured on a side, and a row of text a lift."""
     stages = words.measured(review, side)
     curves = [stage.side(side) for stage in stages]
-    at = [{_key(lift): i for i, lift in enumerate(curve.lift_m)} for curve in curves]
+    at = [{lift_key(lift): i for i, lift in enumerate(curve.lift_m)} for curve in curves]
     rows, marked = [], []
     for text, lift, beyond in _lift_headings(
         _union(curve.lift_m for curve in curves), review.cam_net_lift_m[side], units
@@ -188,7 +189,7 @@ def _by_lift(
             (
                 text,
                 *(
-                    cell(curve, places_at[_key(lift)]) if _key(lift) in places_at else NOTHING
+                    cell(curve, places_at[lift_key(lift)]) if lift_key(lift) in places_at else NOTHING
                     for curve, places_at in zip(curves, at, strict=True)
                 ),
             )
@@ -249,7 +250,9 @@ def coefficients(review: Review, side: Side, units: UnitSet, *, on: str = "curta
     Lift over diameter stands in a column of its own where all stages share it, else in each cell.
     """
     stages = words.measured(review, side)
-    by_lift = [dict(zip(map(_key, c.lift_m), c.lift_to_diameter, strict=True)) for c in _curves(stages, side)]
+    by_lift = [
+        dict(zip(map(lift_key, c.lift_m), c.lift_to_diameter, strict=True)) for c in _curves(stages, side)
+    ]
     shared = len({tuple(sorted(one.items())) for one in by_lift}) == 1
 
     decimals = _coefficient_decimals(_curves(stages, side), on)
@@ -258,7 +261,7 @@ def coefficients(review: Review, side: Side, units: UnitSet, *, on: str = "curta
         value, ratio = _coefficient(curve, on)[i], curve.lift_to_diameter[i]
         if value is None:
             return NOTHING
-        text = figure(value, decimals[_key(curve.lift_m[i])])
+        text = figure(value, decimals[lift_key(curve.lift_m[i])])
         return text if shared or ratio is None else f"{text} at L/D {ratio:.3f}"
 
     stages, rows, marked = _by_lift(review, side, units, cell)
@@ -293,46 +296,20 @@ def _coefficient_decimals(curves: Sequence[SideCurve], on: str) -> dict[float, i
             strict=True,
         ):
             known = places(value * expanded / flow) if value and flow and expanded else 3
-            decimals[_key(lift)] = min(known, decimals.get(_key(lift), 3))
+            decimals[lift_key(lift)] = min(known, decimals.get(lift_key(lift), 3))
     return decimals
-
-
-def coefficient_gaps(review: Review, gains: Sequence[Gain], units: UnitSet) -> Table:
-    """Return these comparisons in flow coefficient, by lift; no rows where none is known."""
-    columns = [_gaps_by_lift(review, gain) for gain in gains]
-    net = review.cam_net_lift_m[gains[0].side] if gains else None
-    rows, marked = [], []
-    for text, lift, beyond in _lift_headings(sorted(set().union(*columns)), net, units):
-        rows.append((text, *(column.get(lift, NOTHING) for column in columns)))
-        marked.append(beyond)
-    return Table((_heading(units), *(gain.stage for gain in gains)), tuple(rows), tuple(marked))
-
-
-def _gaps_by_lift(review: Review, gain: Gain) -> dict[float, str]:
-    """Return one comparison in flow coefficient; its ± is that of the flow, over the stage's own valve."""
-    curve = next(stage.side(gain.side) for stage in review.stages if stage.name == gain.stage)
-    per_flow = next(
-        (c / f for c, f in zip(curve.flow_coefficient, curve.flow_m3_s, strict=True) if c and f), None
-    )
-    return {
-        _key(lift): plus_minus(change, (expanded or 0.0) * per_flow)
-        for lift, change, expanded in zip(
-            gain.lift_m, gain.coefficient_gain, gain.expanded_uncertainty_m3_s, strict=True
-        )
-        if change is not None and per_flow is not None
-    }
 
 
 def exhaust_to_intake(review: Review, units: UnitSet) -> Table:
     """Return exhaust flow as a percentage of intake flow, by lift."""
     stages = [stage for stage in review.stages if stage.ratio_lift_m]
-    at = [dict(zip(map(_key, s.ratio_lift_m), s.exhaust_to_intake, strict=True)) for s in stages]
+    at = [dict(zip(map(lift_key, s.ratio_lift_m), s.exhaust_to_intake, strict=True)) for s in stages]
     net = [lift for side in SIDES if (lift := review.cam_net_lift_m[side]) is not None]
     rows, marked = [], []
     for text, lift, beyond in _lift_headings(
         _union(s.ratio_lift_m for s in stages), max(net) if len(net) == 2 else None, units
     ):
-        ratios = [one.get(_key(lift)) for one in at]
+        ratios = [one.get(lift_key(lift)) for one in at]
         rows.append(
             (text, *(NOTHING if r is None else f"{figure(100 * r, 0)}{NO_BREAK_SPACE}%" for r in ratios))
         )

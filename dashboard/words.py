@@ -63,6 +63,7 @@ def doubts(gain: Gain, safe: Safe = str, *, review: Review | None = None) -> tup
     said = []
     if gain.different_ports:
         spread = "their spread is in the ±" if gain.port_spread_known else "their own spread is not known"
+        spread = "other ports of either may differ" if gain.against == "target" else spread
         said.append(f"measured in {_other_ports(gain)}; {spread}")
     if gain.same_setup is False:
         differences = [_DIFFERENCES.get(name, name) for name in gain.setup_differences]
@@ -265,12 +266,17 @@ def _listed(standing: str, gains: Sequence[Gain], safe: Safe) -> str:
 
 def planned(review: Review, safe: Safe = str) -> str:
     """Return what is quoted and not yet measured, empty where there is nothing."""
-    quoted = [
-        f"{safe(stage.name)} ({safe(money(stage.price, review.job.currency))})"
-        for stage in review.stages
-        if stage.planned
+    stages = [stage for stage in review.stages if stage.planned]
+    if not stages:
+        return ""
+    named = [
+        safe(stage.name)
+        if stage.price is None
+        else f"{safe(stage.name)} ({safe(money(stage.price, review.job.currency))})"
+        for stage in stages
     ]
-    return f"Planned and only quoted: {_and(quoted)}. It is not counted above." if quoted else ""
+    lead = "Planned" if all(stage.price is None for stage in stages) else "Planned and only quoted"
+    return f"{lead}: {_and(named)}. It is not counted above."
 
 
 def _many(verdict: Verdict, count: int) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -38,10 +38,17 @@ class _Line:
     flow: np.ndarray  # nan where no reading was taken
     half_band: np.ndarray
     beyond: float | None  # the lift above which the cam does not use the curve
+    is_target: bool = False
 
     @property
     def weight(self) -> str:
-        return weight_of(self.index, self.count)
+        return "target" if self.is_target else weight_of(self.index, self.count)
+
+    def colour(self, theme: Theme) -> str:
+        return theme.target if self.is_target else theme.line_colour(self.index, self.count)
+
+    def text_colour(self, theme: Theme) -> str:
+        return theme.target if self.is_target else theme.text_colour(self.index, self.count)
 
     @property
     def series(self) -> str:
@@ -71,6 +78,7 @@ def overlay(review: Review, side: Side, units: UnitSet, theme: Theme) -> Spec:
     measured = [index for index, stage in enumerate(review.stages) if stage.side(side)]
     lines = [_line(review, side, units, index) for index in measured]
     lines = [line for line in lines if np.isfinite(line.flow).any()]
+    aim = _target(review, side, units)
     high_lift, high_flow = _limits(review, units)
     at = ticks(0.0, high_flow, 7)
     top = max(at[-1], high_flow)
@@ -88,18 +96,29 @@ def overlay(review: Review, side: Side, units: UnitSet, theme: Theme) -> Spec:
         rules(plot, at),
         *_ticks(plot, at, units),
         *_curves(plot, lines, side),
+        *([_target_curve(plot, aim)] if aim else []),
         *_points(plot, lines, side, units),
-        *_names(plot, lines, side),
+        *_names(plot, [*lines, *([aim] if aim else [])], side),
     ]
     return plot.spec(layers, _description(review, side, lines))
 
 
 def _line(review: Review, side: Side, units: UnitSet, index: int) -> _Line:
     stage = review.stages[index]
-    curve = stage.side(side)
+    return _drawn(review, stage.name, stage.side(side), side, units, index)
+
+
+def _target(review: Review, side: Side, units: UnitSet) -> _Line | None:
+    curve = review.target.curves[side] if review.target else None
+    if curve is None:
+        return None
+    return replace(_drawn(review, "target", curve, side, units, 0), is_target=True)
+
+
+def _drawn(review: Review, name: str, curve: SideCurve, side: Side, units: UnitSet, index: int) -> _Line:
     net = review.cam_net_lift_m[side]
     return _Line(
-        stage.name,
+        name,
         index,
         len(review.stages),
         to_display(np.array(curve.lift_m), "lift", units),
@@ -115,6 +134,7 @@ def _array(values: tuple[float | None, ...], units: UnitSet) -> np.ndarray:
 
 def _limits(review: Review, units: UnitSet) -> tuple[float, float]:
     curves: list[SideCurve] = [c for stage in review.stages for side in SIDES if (c := stage.side(side))]
+    curves += [curve for _, curve in review.target.curves.items() if curve] if review.target else []
     lift = max(c.lift_m[-1] for c in curves)
     flow = max(
         (f or 0.0) + (u or 0.0)
@@ -210,6 +230,13 @@ def _curves(plot: Plot, lines: list[_Line], side: Side) -> Iterator[Spec]:
     yield plot.layer("line", drawn, interpolate="linear", strokeJoin="round", **dash)
 
 
+def _target_curve(plot: Plot, line: _Line) -> Spec:
+    lift, flow, _ = line.sampled()
+    rows = [{"x": x, "y": y} for x, y in zip(lift.tolist(), flow.tolist(), strict=True)]
+    looks = {"strokeDash": DASH_PX["target"], "strokeCap": "round", "strokeWidth": STROKE_PX["target"]}
+    return plot.layer("line", rows, color=plot.theme.target, interpolate="linear", **looks)
+
+
 def _points(plot: Plot, lines: list[_Line], side: Side, units: UnitSet) -> Iterator[Spec]:
     rows: list[Row] = []
     flow_unit, lift_unit = label("flow", units), label("lift", units)
@@ -265,7 +292,7 @@ def _names(plot: Plot, lines: list[_Line], side: Side) -> Iterator[Spec]:
             "x2": right,
             "y": line.top[1],
             "y2": plot.y_of(y),
-            "color": plot.theme.line_colour(line.index, line.count),
+            "color": line.colour(plot.theme),
         }
         for line, y in zip(named, placed, strict=True)
     ]
@@ -278,10 +305,11 @@ def _names(plot: Plot, lines: list[_Line], side: Side) -> Iterator[Spec]:
         {
             "x": right,
             "y": plot.y_of(y),
-            "color": plot.theme.line_colour(line.index, line.count),
+            "color": line.colour(plot.theme),
             "size": POINT_PX["area"],
         }
         for line, y in zip(named, placed, strict=True)
+        if not line.is_target
     ]
     yield _symbols(plot, glyphs, side, xOffset=LABEL_PX["glyph"] + shift)
     for strong in (False, True):
@@ -290,7 +318,7 @@ def _names(plot: Plot, lines: list[_Line], side: Side) -> Iterator[Spec]:
                 "x": right,
                 "y": plot.y_of(y),
                 "text": _numbered(line, shorten(line.name), bool(numbered)),
-                "color": plot.theme.text_colour(line.index, line.count),
+                "color": line.text_colour(plot.theme),
             }
             for line, y in zip(named, placed, strict=True)
             if (line.weight == "last") == strong
@@ -321,7 +349,7 @@ def _names(plot: Plot, lines: list[_Line], side: Side) -> Iterator[Spec]:
 
 
 def _numbered(line: _Line, name: str, many: bool) -> str:
-    return f"{line.index + 1} {name}" if many else name
+    return f"{line.index + 1} {name}" if many and not line.is_target else name
 
 
 def _description(review: Review, side: Side, lines: list[_Line]) -> str:

@@ -7,7 +7,7 @@ import streamlit as st
 from core.job import SIDES, Side
 from core.results import Against, Gain, Review
 from core.units import label
-from dashboard import phrases, state, tables, words
+from dashboard import phrases, state, tables, target_tables, words
 from dashboard.charts import gain_by_lift
 from dashboard.look import MANY_STAGES
 from dashboard.screens.page import cell_text, draw_chart, draw_rows, draw_table, fold, open_screen
@@ -102,7 +102,7 @@ def _draw_table(shown: Shown, gains: list[Gain], names: list[str], review: Revie
 
 
 def _draw_target(shown: Shown, review: Review, gains: list[Gain]) -> None:
-    table = tables.coefficient_gaps(review, gains, shown.units)
+    table = target_tables.coefficient_gaps(review, gains, shown.units)
     if not table.rows:
         st.markdown(phrases.NO_TARGET_COEFFICIENTS)
         return

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+import pyarrow as pa  # comes with streamlit
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from core.job import Problem
 from core.results import Review
 from dashboard import phrases, state, words
-from dashboard.charts.frame import Spec
+from dashboard.charts.frame import Row, Spec
 from dashboard.state import Opened, Shown
 from dashboard.tables import Cell, Table, apart
 from dashboard.usertext import inert
@@ -117,7 +118,14 @@ def beside(count: int) -> list[DeltaGenerator]:
 def draw_chart(spec: Spec) -> None:
     """Draw a chart as it is specified; its description stands for it where it cannot be seen."""
     drawn = {key: value for key, value in spec.items() if key != "description"}
+    drawn["datasets"] = {name: _columns(rows) for name, rows in spec["datasets"].items()}
     st.vega_lite_chart(drawn, theme=None, width="stretch", alt=spec["description"])
+
+
+def _columns(rows: Sequence[Row]) -> pa.Table:
+    """Return rows as columns: the form they are sent in, and made in a tenth of the time of a frame."""
+    names = dict.fromkeys(name for row in rows for name in row)
+    return pa.table({name: [row.get(name) for row in rows] for name in names})
 
 
 @st.fragment

@@ -9,10 +9,11 @@ import streamlit as st
 from core.job import SIDES, Finding, Side
 from core.results import Review
 from core.units import label
-from dashboard import evidence, phrases, state, words
+from dashboard import evidence, phrases, power_state, power_words, state, target_tables, target_words, words
 from dashboard.charts import overlay, rungs, stairs
 from dashboard.charts.steps import MOST_STAIRS
 from dashboard.figures import counted
+from dashboard.handover.choice import EVERYTHING, FOR_CUSTOMER
 from dashboard.ladder import LadderRow, ladder
 from dashboard.screens.noticed import finding_row
 from dashboard.screens.page import (
@@ -25,6 +26,7 @@ from dashboard.screens.page import (
     fold,
     open_screen,
 )
+from dashboard.screens.power import draw_working
 from dashboard.state import Shown
 from dashboard.tables import Cell
 from dashboard.usertext import inert
@@ -44,16 +46,26 @@ def draw() -> None:
     ):
         if line:
             st.markdown(line)
+    review = power_state.ready(review) or review
+    place, download = st.empty(), st.empty()
     rows = ladder(review, shown.units)
-    _draw_ladder(shown, review, rows)
-    st.caption(words.ladder_caption(review))
-    _draw_download(shown, review)
+    with place.container():
+        _draw_ladder(shown, review, rows)
+    with download:
+        _draw_download(shown, review)
     _draw_overlays(shown, review)
     _draw_steps(shown, review)
     if words.step_gains(review):
         fold(phrases.MORE_FIGURES, "more", _draw_more, shown, review, rows)
     _draw_ceiling(shown, review)
     _draw_findings(shown, review)
+    if review.power is None:  # it takes a while, so all else is there first
+        with download:
+            review = draw_working(review)
+        with place.container():
+            _draw_ladder(shown, review, ladder(review, shown.units))
+        with download:
+            _draw_download(shown, review)
 
 
 def _draw_ladder(shown: Shown, review: Review, rows: tuple[LadderRow, ...]) -> None:
@@ -63,12 +75,27 @@ def _draw_ladder(shown: Shown, review: Review, rows: tuple[LadderRow, ...]) -> N
         name = inert(row.stage) if row.place is not None else f"**{row.stage}**"
         if words.is_priced(review):
             name += LINE_BREAK + inert(row.price)
-        table.append((name, cell_text(row.gain.intake), cell_text(row.gain.exhaust)))
-    draw_rows(("Stage", f"Intake, {flow}", f"Exhaust, {flow}"), table, phrases.LADDER_TITLE)
+        table.append([name, cell_text(row.gain.intake), cell_text(row.gain.exhaust)])
+    heads = ["Stage", f"Intake, {flow}", f"Exhaust, {flow}"]
+    caption = words.ladder_caption(review)
+    if review.power is not None:
+        caption += f" {power_words.ladder_note(review.power, inert)}"
+        if review.power.because is None:
+            heads.append(f"{power_words.TITLE}, {label('power', shown.units)}")
+            table = [[*cells, inert(row.power)] for cells, row in zip(table, rows, strict=True)]
+    if reached := target_tables.row(review):
+        shares = [inert(reached[side]) for side in SIDES]
+        table.append([target_words.row_name(review, inert), *shares, *[""] * (len(heads) - 3)])
+    draw_rows(heads, table, phrases.LADDER_TITLE)
+    st.caption(caption)
 
 
 def _draw_download(shown: Shown, review: Review) -> None:
-    data = state.summary(review.job.fingerprint, shown.units.name, review)
+    if review.power is None:
+        st.button(phrases.PDF_LABEL, disabled=True, help=power_words.WORKING)
+        return
+    choice = EVERYTHING if shown.reader == "shop" else FOR_CUSTOMER
+    data = state.handover_file("summary.pdf", shown.units.name, choice, review)
     st.download_button(phrases.PDF_LABEL, data, "summary.pdf", "application/pdf", on_click="ignore")
 
 

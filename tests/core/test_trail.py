@@ -20,7 +20,9 @@ from core.units import METRIC
 from tests.core.jobs import AIR, BENCH, LIFTS_M, PRESSURE_PA, job, noisy_sheets, sheet, truth
 
 ROOT = Path(__file__).resolve().parents[2]
-DEMO_JOBS = sorted(path.name for path in (ROOT / "demo_runs").iterdir() if path.is_dir())
+DEMO_JOBS = sorted(
+    path.name for path in (ROOT / "demo_runs").iterdir() if path.is_dir() and path.name[0] != "."
+)
 FLOWS = {lift: truth(lift) for lift in LIFTS_M}
 
 

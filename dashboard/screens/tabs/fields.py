@@ -1,0 +1,136 @@
+"""Fields of the job file: one text field a key, read by the same reader that reads the file."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import streamlit as st
+
+from core.constants import STANDARD_AIRS
+from core.files.jobfile import NAME, TABLES
+from core.files.toml import Path, lines_of
+from core.files.write_job import UneditableError, edited, typed
+from core.job import Problem
+from core.written import UnitError
+from dashboard import entry_words
+from dashboard.entry import session
+from dashboard.entry.draft import WRONG, Work
+from dashboard.screens.tabs.inputs import keyed_choice, keyed_input
+
+_PLACES = ("before the piece", "after the piece")
+CHOICES: dict[str, tuple[str, ...]] = {
+    "standard_air": tuple(STANDARD_AIRS),
+    "scale_air": tuple(STANDARD_AIRS),
+    "pressure_rule": ("square root", "isentropic"),
+    "meter": ("volume flow", "percent of range", "plate pressure drop", "mass flow"),
+    "intake_meter": _PLACES,
+    "exhaust_meter": _PLACES,
+    "taps": ("corner", "flange", "D and D/2"),
+    "at": ("valve", "tappet"),
+    "planned": ("yes", "no"),
+}
+
+
+def stated(data: bytes) -> dict[str, Any]:
+    """Return what a job file states, numbers as they are written; empty where it is no TOML."""
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"), parse_float=str)
+    except (ValueError, RecursionError):
+        return {}
+
+
+def value_at(tree: Mapping[str, Any], path: Path) -> str:
+    """Return the text of the value at a path, blank where there is none."""
+    found: Any = tree
+    for part in path:
+        try:
+            found = found[part]
+        except (KeyError, IndexError, TypeError):
+            return ""
+    if isinstance(found, bool):
+        return "yes" if found else "no"
+    if isinstance(found, list):
+        return ", ".join(map(str, found))
+    return "" if isinstance(found, dict) else str(found)
+
+
+def at_fields(problems: Sequence[Problem], data: bytes) -> dict[Path, list[str]]:
+    """Return the problems of a job file by the key that they stand at."""
+    by_line: dict[int, Path] = {}
+    for path, line in lines_of(data.decode("utf-8-sig", "replace")).items():
+        by_line[line] = max(by_line.get(line, ()), path, key=len)
+    found: dict[Path, list[str]] = {}
+    for problem in problems:
+        if problem.file == NAME and problem.line in by_line:
+            found.setdefault(by_line[problem.line], []).append(entry_words.problem_line(problem))
+    return found
+
+
+def draw_table(
+    work: Work, path: Path, problems: Mapping[Path, Sequence[str]], only: Sequence[str] | None = None
+) -> None:
+    """Draw the fields of one table of the job file, beside each other where there is room."""
+    tree, wrong = stated(work.job_file), work.draft.values.get(WRONG, {})
+    table = tuple(part for part in path if isinstance(part, str))
+    with st.container(horizontal=True):
+        for name in only or TABLES[table]:
+            here = (*path, name)
+            args = (
+                entry_words.field_label(table, name),
+                f"field-{_id(here)}",
+                value_at(tree, here),
+                wrong.get(_id(here)),
+                _state,
+                (here,),
+            )
+            said = tuple(problems.get(here, ()))
+            note = entry_words.FIELD_HELP.get(name)
+            if name in CHOICES:
+                keyed_choice(*args, CHOICES[name], help_text=note, problems=said)
+            else:
+                keyed_input(*args, help_text=note, placeholder=entry_words.example(name), problems=said)
+
+
+def _id(path: Path) -> str:
+    return ".".join(map(str, path))
+
+
+def _state(key: str, path: Path) -> None:
+    """Put a typed value into the job file, or keep it beside with the reason why it was not taken."""
+    text = st.session_state[key] or ""
+    work = session.work()
+    wrong = dict(work.draft.values.get(WRONG, {}))
+    wrong.pop(_id(path), None)
+    try:
+        edits = (
+            {**listing(work), path: typed(path, text)} if path[0] == "stage" else {path: typed(path, text)}
+        )
+        data = edited(work.job_file, edits)
+    except (UnitError, UneditableError) as error:
+        wrong[_id(path)] = [text, str(error)]
+        session.keep(work.noting(**{WRONG: wrong}))
+        return
+    session.keep(work.changing({NAME: data or None}, **{WRONG: wrong}))
+
+
+def listing(work: Work) -> dict[Path, str]:
+    """Return the edits that list the stages which so far only the sheets name."""
+    if stated(work.job_file).get("stage"):
+        return {}
+    job = session.loaded(work.files, work.name).job
+    names = [stage.name for stage in job.stages] if job else []
+    return {("stage", place, "name"): name for place, name in enumerate(names)}
+
+
+def change(edits: Mapping[Path, Any], moved: Mapping[str, Sequence[int]] | None = None) -> bool:
+    """Edit the job file; return whether it could be edited."""
+    work = session.work()
+    try:
+        data = edited(work.job_file, edits, moved)
+    except UneditableError as error:
+        session.say("error", str(error))
+        return False
+    session.keep(work.changing({NAME: data or None}))
+    return True

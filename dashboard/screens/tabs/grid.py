@@ -1,0 +1,93 @@
+"""A sheet typed into a grid: lifts are there, Enter goes down, every cell is on disk once it is left."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import streamlit as st
+
+from core.files.sheet import read_sheet
+from core.job import SIDES
+from dashboard import entry_words
+from dashboard import hand as hands
+from dashboard.entry import session
+from dashboard.entry.draft import Work
+from dashboard.hand import Hand
+from dashboard.usertext import inert
+
+_BASE = "grid-base"
+
+
+@dataclass(frozen=True)
+class _Base:
+    """What the grid was filled with: its own edits come on top, and never go round."""
+
+    file: str
+    number: int
+    hand: Hand
+
+    @property
+    def key(self) -> str:
+        return f"grid-cells-{self.file}-{self.number}"
+
+
+def draw(work: Work, file: str, hand: Hand) -> None:
+    """Draw the grid of one sheet, and what is wrong in it."""
+    base = _base_of(file, hand)
+    columns = {"lift": f"Lift, {hand.lift_unit}"}
+    columns |= {side: f"{side.capitalize()}, {unit}" for side, unit in base.hand.units}
+    cells = {name: [getattr(row, name) for row in base.hand.rows] for name in columns}
+    st.data_editor(
+        cells,
+        key=base.key,
+        hide_index=True,
+        width="content",
+        disabled=["lift"],
+        on_change=_take,
+        args=(file,),
+        column_config={name: st.column_config.TextColumn(text, width=120) for name, text in columns.items()},
+        alt=entry_words.grid_alt(hand),
+    )
+    st.caption(entry_words.GRID_CAPTION)
+    for line in problems_of(file, hand):
+        st.caption(f":red-badge[check] {inert(line)}")
+
+
+def _base_of(file: str, hand: Hand) -> _Base:
+    """Return what the grid was filled with; anew where the sheet was changed somewhere else."""
+    base: _Base | None = st.session_state.get(_BASE)
+    if base is None or base.file != file or _with_edits(base, st.session_state.get(base.key)) != hand:
+        base = _Base(file, 0 if base is None else base.number + 1, hand)
+        st.session_state[_BASE] = base
+    return base
+
+
+def _with_edits(base: _Base, edited: Mapping | None) -> Hand:
+    hand = base.hand
+    for row, cells in (edited or {}).get("edited_rows", {}).items():
+        lift = base.hand.rows[int(row)].lift
+        for side in SIDES:
+            if side in cells:
+                hand = hand.reading(lift, side, hands.plain(" ".join((cells[side] or "").split())))
+    return hand
+
+
+def _take(file: str) -> None:
+    base: _Base = st.session_state[_BASE]
+    work = session.work()
+    session.keep(work.changing({file: _with_edits(base, st.session_state[base.key]).text().encode()}))
+
+
+def problems_of(file: str, hand: Hand) -> list[str]:
+    """Return what the reader of sheets says of a sheet, by lift instead of by line."""
+    if hand.is_empty():
+        return []
+    _, log = read_sheet(file, hand.text().encode())
+    first = len(hand.head) + 2  # the line of the first row
+    said = []
+    for problem in log.problems:
+        place = (problem.line or 0) - first
+        lift = f"{hand.rows[place].lift} {hand.lift_unit}: " if 0 <= place < len(hand.rows) else ""
+        said.append(lift + entry_words.problem_line(problem))
+    return said
