@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import isfinite, sqrt
 
 from core.air import vapour_mole_fraction
-from core.constants import CELSIUS_ZERO_K, INCH_MERCURY_PA
+from core.constants import CELSIUS_ZERO_K, INCH_MERCURY_PA, STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_K
 
 STANDARDS = ("SAE J1349", "ISO 1585", "DIN 70020", "SAE J607")
 
@@ -52,6 +52,9 @@ REFERENCE_AIR = {
     "DIN 70020": EngineAir(101_300.0, CELSIUS_ZERO_K + 20),
     "SAE J607": EngineAir(29.92 * INCH_MERCURY_PA, CELSIUS_ZERO_K + 28 / 1.8),
 }
+
+# What the breathing model draws: a standard day, from which its intake air is warmed.
+MODEL_AIR = EngineAir(STANDARD_PRESSURE_PA, STANDARD_TEMPERATURE_K)
 
 # The reference airs of all four lie inside the limits of each, so every conversion between
 # them is one that both standards would allow.

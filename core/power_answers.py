@@ -19,9 +19,10 @@ CURVE_SPEEDS = 10
 CURVE_LENGTHS = (-0.8, 0.0, 0.8)  # of the spread
 SLOWEST_RAD_S = 3000 * np.pi / 30  # of the curves, where the redline leaves enough above it
 WINDOW = 0.08  # either way round the speed of peak power
-LOOKING_CLOSES = 3e-3  # enough to find that speed; nothing else is taken from those cycles
+# Enough to find that speed, and to begin the cycles near where they close; nothing else is taken of it.
+LOOKING_CLOSES, LOOKING_STEP_RAD = 1e-2, np.radians(1.0)
 # Points of the window: speeds and lengths together for the runner, speeds for prescribed waves.
-NOMINAL, MOVED = {False: 21, True: 5}, {False: 8, True: 3}
+NOMINAL, MOVED = {False: 17, True: 4}, {False: 7, True: 2}
 _LOOKING_SHARE = 0.15  # of the work
 
 
@@ -73,7 +74,9 @@ def asked(bench: Bench, progress: Callable[[float], None] | None = None) -> Answ
     speeds = curve_speeds(bench.engine.redline_rad_s)
     spread = SET_LENGTH_SPREAD if bench.assumptions["runner_length_m"].origin == "set" else LENGTH_SPREAD
     looks = [Ask(p, 0, 0, *_curve(p, speeds, spread)) for p in (False, True)]
-    looked = bench.ask(looks, lambda part: tell(_LOOKING_SHARE * part), closes=LOOKING_CLOSES)
+    looked = bench.ask(
+        looks, lambda part: tell(_LOOKING_SHARE * part), closes=LOOKING_CLOSES, coarse_rad=LOOKING_STEP_RAD
+    )
     level = bench.value("friction_level", {})
     window = peak_window(
         speeds, sum(_brake(one, level).reshape(-1, speeds.size).mean(axis=0) for one in looked)

@@ -151,7 +151,8 @@ def assumption(unknown: Unknown, setting: float | None, from_job: bool = False) 
         origin: Origin = "job" if from_job else "assumed"
         value, unsure = unknown.assumed, unknown.unsure
     else:
-        if not unknown.least <= setting <= unknown.greatest:
+        rounding = 1e-12 * max(abs(unknown.least), abs(unknown.greatest))  # of a unit's conversion
+        if not unknown.least - rounding <= setting <= unknown.greatest + rounding:
             raise ValueError(
                 f"{unknown.key} is {setting:g}. It must be {unknown.least:g} to {unknown.greatest:g}."
             )

@@ -33,6 +33,8 @@ ALLOWED = {
     "compression ratio": (5, 18, "", 1.0),
 }
 MOST_VALVES = 4
+MOST_PISTON_SPEED_M_S = 35.0
+MOST_HEAD_SHARE = 0.6  # of the bore's area, all intake valves together
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,19 @@ def power_input(job: Job, review: Review) -> PowerInput | Refusal:
             f"the redline, {redline * 30 / np.pi:.0f} rpm, is below 2000 rpm, where the model does not hold",
             "Give the speed that the engine is run to, in rpm.",
         )
+    if crank.piston_speed(redline) > MOST_PISTON_SPEED_M_S:
+        return Refusal(
+            f"at the redline, {redline * 30 / np.pi:.0f} rpm, the piston would move at a mean "
+            f"{crank.piston_speed(redline):.0f} m/s",
+            f"Check redline and stroke: no engine is run above {MOST_PISTON_SPEED_M_S:g} m/s.",
+        )
     lobes = Sides(*(_lobe(job.cams[side], side, notes) for side in SIDES))
+    valve = job.valve_of(job.stages[0].name, "intake")
+    heads_m2 = (valve.valves_per_cylinder or 1) * float(head_area(valve.diameter_m))
+    if heads_m2 > MOST_HEAD_SHARE * np.pi / 4 * crank.bore_m**2:
+        return Refusal(
+            "the intake valves are larger than the bore has room for", "Check valve diameter and bore."
+        )
     refused = {stage.name: found for stage in review.stages if (found := _refuse(job, review, stage, lobes))}
     names = [stage.name for stage in review.stages if stage.name not in refused]
     if not names:
@@ -103,9 +117,7 @@ def power_input(job: Job, review: Review) -> PowerInput | Refusal:
         return Refusal(first.because, first.cure)
     stages = tuple(Stage(name, Sides(*(_areas(job, review, name, side) for side in SIDES))) for name in names)
     notes += _held(review, names, lobes)
-    valve = job.valve_of(names[0], "intake")
-    heads = (valve.valves_per_cylinder or 1) * float(head_area(valve.diameter_m))
-    return PowerInput(crank, job.engine.cylinders, redline, heads, lobes, stages, refused, tuple(notes))
+    return PowerInput(crank, job.engine.cylinders, redline, heads_m2, lobes, stages, refused, tuple(notes))
 
 
 # the engine ------------------------------------------------------------------------------
@@ -127,7 +139,8 @@ def _kind(engine: Engine | None) -> Refusal | None:
 
 def _missing(job: Job) -> list[tuple[str, str]]:
     """Return what must be known and is not stated."""
-    engine, intake = job.engine, job.valves.intake
+    engine = job.engine
+    intake = job.valve_of(job.stages[0].name, "intake") if job.stages else None
     stated = {
         "the number of cylinders": engine.cylinders,
         "the bore": engine.bore_m,
@@ -264,6 +277,9 @@ def _refuse(job: Job, review: Review, stage: StageResult, lobes: Sides[Lobe]) ->
             return Refusal(
                 f"its {side} was not flowed with all valves open", "Flow all valves of a port together."
             )
+        gain = review.gain(stage.name, side, "baseline")
+        if gain is not None and not _shared(gain):
+            return Refusal(f"its {side} shares no lift with {gain.other}", "Read both at the same lifts.")
     return None
 
 
@@ -279,7 +295,7 @@ def _areas(job: Job, review: Review, name: str, side: Side) -> AreaCurve:
     if gain is None:
         return curve
     own = review.stages[[stage.name for stage in review.stages].index(name)].side(side)
-    at, ratio = _ratio(gain)
+    at, ratio = np.array(_shared(gain)).T
     if own is not None and own.lift_m[-1] > lift[-1]:
         # Read higher than the baseline: the shape up there is this stage's own.
         higher, more = _known(own)
@@ -289,13 +305,12 @@ def _areas(job: Job, review: Review, name: str, side: Side) -> AreaCurve:
     return replace(curve, ratio_lift_m=at, ratio=ratio)
 
 
-def _ratio(gain: Gain) -> tuple[Array, Array]:
-    known = [
-        (lift, after / before)
-        for lift, before, after in zip(gain.lift_m, gain.before_m3_s, gain.after_m3_s, strict=True)
-        if before and after is not None and lift > 0
+def _shared(gain: Gain) -> list[tuple[float, float]]:
+    """Return the lifts that both curves have, and the later flow over the earlier one there."""
+    rows = zip(gain.lift_m, gain.before_m3_s, gain.after_m3_s, strict=True)
+    return [
+        (lift, after / before) for lift, before, after in rows if before and after is not None and lift > 0
     ]
-    return tuple(np.array(column) for column in zip(*known, strict=True))
 
 
 def _known(curve: SideCurve) -> tuple[Array, Array]:

@@ -103,22 +103,26 @@ def power_model(
     """
     engine = power_input(job, review)
     if isinstance(engine, Refusal):
-        return PowerModel(engine.because, engine.cure, stages=_without(review, engine))
+        return _refused(review, engine.because, engine.cure)
     try:
         assumptions = assumptions_of(engine, settings)
+    except ValueError as error:
+        return _refused(
+            review, f"a value that was set cannot be used: {str(error).rstrip('.')}", "Set another."
+        )
+    try:
         answers = asked(Bench(engine, assumptions), progress)
     except CycleError as error:
         cure = "Check the redline, the cams, the sizes of engine and valves, and what was set."
-        refusal = Refusal(f"the model does not settle: {str(error).rstrip('.')}", cure)
-        return PowerModel(refusal.because, refusal.cure, stages=_without(review, refusal))
-    except ValueError as error:
-        refusal = Refusal(f"a value that was set cannot be used: {str(error).rstrip('.')}", "Set another.")
-        return PowerModel(refusal.because, refusal.cure, stages=_without(review, refusal))
+        return _refused(review, f"the model does not settle: {error}", cure)
     return _Model(job, review, engine, answers, assumptions, settings.anchor).result()
 
 
-def _without(review: Review, refusal: Refusal) -> tuple[StagePower, ...]:
-    return tuple(StagePower(stage.name, refusal.because, refusal.cure) for stage in review.stages)
+def _refused(review: Review, because: str, cure: str) -> PowerModel:
+    """Return a model without a figure for any stage."""
+    return PowerModel(
+        because, cure, stages=tuple(StagePower(one.name, because, cure) for one in review.stages)
+    )
 
 
 def assumptions_of(engine: PowerInput, settings: PowerSettings) -> dict[str, Assumption]:

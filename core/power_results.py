@@ -40,7 +40,7 @@ class PriceRange:
 class Contribution:
     """What one source alone puts into a gain's range."""
 
-    key: str  # "structure", "intake flow", "exhaust flow", or the key of an Assumption
+    key: str  # "structure", "intake flow", "exhaust flow", "bench scale", or an Assumption's key
     name: str
     kind: ContributionKind
     half_width_w: float  # half of the 95 % range that it alone would give; 0 or more

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,7 +64,7 @@ class Answer:
 
     indicated_w: Array
     friction_w: Array
-    state: Array
+    state: Array  # at the start of the cycle, shape (7, points)
 
 
 @dataclass(eq=False)
@@ -84,7 +85,7 @@ class Bench:
         self,
         asks: Sequence[Ask],
         progress: Callable[[float], None] | None = None,
-        start: Sequence[Array | None] | None = None,
+        start: Sequence[Array] | None = None,
         closes: float = CLOSES,
         coarse_rad: float = COARSE_RAD,
     ) -> list[Answer]:
@@ -97,7 +98,7 @@ class Bench:
         progress : callable, optional
             Called after every turn with the share of the work that is done, 0 to 1, roughly.
         start : sequence of ndarray, optional
-            A state near the closed one for each ask.
+            States to begin each ask with, for speed.
         closes : float
             As for closed_cycles. [1]
         coarse_rad : float
@@ -140,9 +141,8 @@ class Bench:
                 found[0, which] = cycles.work_j * per_work
                 found[1, which] = mean_pa * crank.swept_m3 * per_work
                 state[:, which] = cycles.state
-        ends = np.cumsum([len(part) for part in parts])[:-1]
-        split = [np.split(rows, ends, axis=-1) for rows in (found, state)]
-        return [Answer(power[0], power[1], at) for power, at in zip(*split, strict=True)]
+        edges = np.cumsum([0, *(len(part) for part in parts)])
+        return [Answer(*found[:, first:last], state[:, first:last]) for first, last in pairwise(edges)]
 
     def _cases(self, ask: Ask, openings: _Openings) -> Cases:
         moved = dict(ask.moved)

@@ -16,7 +16,7 @@ from core.power_settings import with_power
 from core.results import Review
 from core.review import review
 from core.units import METRIC, US, UnitError, factor, parse
-from dashboard import launch
+from dashboard import importing, launch
 from dashboard.evidence import finding_lines
 from dashboard.handover import command as handover_command
 
@@ -106,6 +106,13 @@ def _handover(options: argparse.Namespace) -> int:
     return 0
 
 
+def _import(options: argparse.Namespace) -> int:
+    try:
+        return importing.run(options)
+    except importing.RefusedImportError as refused:
+        raise UnusableError(refused.reasons) from None
+
+
 # input ------------------------------------------------------------------------------------
 
 
@@ -156,6 +163,10 @@ def _parser() -> argparse.ArgumentParser:
     handover_command.add_options(handover)
     _units_option(handover)
     handover.set_defaults(run=_handover)
+    about = "a spreadsheet of any shape into a job's folder; says how each line is read, and asks nothing"
+    command = commands.add_parser("import", help="a spreadsheet into a job's folder", description=about)
+    importing.add_options(command, _unit_of, _test_pressure)
+    command.set_defaults(run=_import)
     return parser
 
 

@@ -24,10 +24,12 @@ def field_label(one: Assumption, units: UnitSet) -> str:
 def read_value(text: str, one: Assumption, units: UnitSet) -> float:
     """Return what was typed for an assumption in SI, or raise with what is allowed."""
     value = read_quantity(text, one.unit_kind, units)
-    if not one.least <= value <= one.greatest:
+    # Limits are shown rounded, so that what is typed as it was shown counts as the limit itself.
+    rounding = 2e-3 * max(abs(one.least), abs(one.greatest))
+    if not one.least - rounding <= value <= one.greatest + rounding:
         low, high = (power_tables.value_text(end, one, units) for end in (one.least, one.greatest))
         raise UnitError(f"{quoted(text)} is not possible here.", f"Allowed: {low} to {high}.")
-    return value
+    return min(max(value, one.least), one.greatest)
 
 
 def read_within(text: str, kind: str, low: float, high: float, units: UnitSet) -> float:
@@ -68,22 +70,24 @@ def typed_text(value: float, one: Assumption, units: UnitSet) -> str:
     return show(value, one.unit_kind, units).replace(units.shown[one.unit_kind].label, "").strip()
 
 
-def job_lines(values: Mapping[str, float], anchor: Anchor | None, known: Mapping[str, Assumption]) -> str:
+def power_lines(values: Mapping[str, float], known: Mapping[str, Assumption]) -> str:
     """Return the lines of a job file that say the same as what was set on the screen."""
     lines = []
-    if stated := {key: value for key, value in values.items() if key in known}:
-        lines.append("[power]")
-        for attribute, value in stated.items():
-            one = known[attribute]
-            text = _plain(power_tables.value_text(value, one, METRIC))
-            lines.append(
-                f"{KEYS[attribute]} = {text if one.unit_kind not in METRIC.shown else _quoted(text)}"
-            )
-    if anchor is not None:
-        power = _plain(show(anchor.power_w, "power", METRIC))
-        stated = (("power", power), ("stage", anchor.stage), ("standard", anchor.standard))
-        lines += ["[dyno]", *(f"{key} = {_quoted(text)}" for key, text in stated)]
-    return "\n".join(lines)
+    for attribute, value in values.items():
+        text = _plain(power_tables.value_text(value, known[attribute], METRIC))
+        if known[attribute].unit_kind in METRIC.shown:
+            text = _quoted(text)
+        lines.append(f"{KEYS[attribute]} = {text}")
+    return "\n".join(["[power]", *lines]) if lines else ""
+
+
+def dyno_lines(anchor: Anchor | None) -> str:
+    """Return the lines of a job file that say the same as a known peak."""
+    if anchor is None:
+        return ""
+    power = _plain(show(anchor.power_w, "power", METRIC))
+    stated = (("power", power), ("stage", anchor.stage), ("standard", anchor.standard))
+    return "\n".join(["[dyno]", *(f"{key} = {_quoted(text)}" for key, text in stated)])
 
 
 def _plain(text: str) -> str:

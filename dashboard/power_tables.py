@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from core.power_results import Assumption, PowerGain, PowerModel
+from core.power_results import Assumption, PowerGain, PowerModel, StagePower
 from core.results import CompressionLine, Review
 from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
 from dashboard import power_words, words
@@ -68,7 +68,9 @@ def ranges(rows: Sequence[RangeRow], review: Review, units: UnitSet) -> Table:
 
 def largest_parts(gain: PowerGain) -> list[tuple[str, float]]:
     """Return (source, half width) of what makes most of a range, and all other sources as one."""
-    parts = [(part.name, part.half_width_w) for part in gain.contributions]
+    parts = [
+        (power_words.SHORT_SOURCES.get(part.key, part.name), part.half_width_w) for part in gain.contributions
+    ]
     if len(parts) <= _MOST_PARTS:
         return parts
     kept, rest = parts[: _MOST_PARTS - 1], parts[_MOST_PARTS - 1 :]
@@ -86,19 +88,23 @@ def parts(gain: PowerGain, units: UnitSet) -> Table:
 def assumptions(model: PowerModel, units: UnitSet, typed: frozenset[str] = frozenset()) -> Table:
     """Return every value that the model needed, how well it is known, and where it comes from."""
     return Table(
-        ("Value", "Taken as", "Standard ±", "From"),
+        ("Value", "Taken as", "From"),
         tuple(
             (
                 one.name,
-                value_text(one.value, one, units),
-                value_text(one.standard_uncertainty, one, units, difference=True)
-                if one.standard_uncertainty
-                else NOTHING,
+                _taken(one, units),
                 "; ".join(filter(None, (_origin(one, typed), one.note))),
             )
             for one in model.assumptions
         ),
     )
+
+
+def _taken(one: Assumption, units: UnitSet) -> str:
+    value = value_text(one.value, one, units)
+    if not one.standard_uncertainty:
+        return value
+    return f"{value} ± {value_text(one.standard_uncertainty, one, units, difference=True)}"
 
 
 def _origin(one: Assumption, typed: frozenset[str]) -> str:
@@ -119,27 +125,38 @@ def value_text(value: float, one: Assumption, units: UnitSet, *, difference: boo
     return f"{text}{'' if unit == '°' else NO_BREAK_SPACE}{unit}"
 
 
-def bands(model: PowerModel, units: UnitSet) -> Table:
+def bands(model: PowerModel, kind: str, units: UnitSet) -> Table:
     """Return what the first and the last stage with a figure might make, at a few speeds."""
     chosen = band_stages(model)
     speeds = np.asarray(model.speed_rad_s)
     at = sorted(set(np.linspace(0, len(speeds) - 1, min(_SPEEDS, len(speeds))).round().astype(int).tolist()))
-    kinds = (("power", "power_low_w", "power_high_w"), ("torque", "torque_low_n_m", "torque_high_n_m"))
-    columns = [f"Speed, {label('speed', units)}"]
-    columns += [f"{stage.name}, {label(kind, units)}" for stage in chosen for kind, *_ in kinds]
-    rows = []
-    for i in at:
-        cells = [figure(to_display(float(speeds[i]), "speed", units), 0)]
-        for stage in chosen:
-            cells += [
-                power_words.bare_range(getattr(stage.band, low)[i], getattr(stage.band, high)[i], units, kind)
-                for kind, low, high in kinds
-            ]
-        rows.append(tuple(cells))
-    return Table(tuple(columns), tuple(rows))
+    rows = [
+        (
+            figure(to_display(float(speeds[i]), "speed", units), 0),
+            *(
+                power_words.bare_range(low[i], high[i], units, kind)
+                for low, high in map(band_edges(kind), chosen)
+            ),
+        )
+        for i in at
+    ]
+    heads = (f"{stage.name}, {label(kind, units)}" for stage in chosen)
+    return Table((f"Speed, {label('speed', units)}", *heads), tuple(rows))
 
 
-def band_stages(model: PowerModel) -> list:
+def band_edges(kind: str) -> Callable[[StagePower], tuple[tuple[float, ...], tuple[float, ...]]]:
+    """Return how to take the low and the high edge of a stage's power or torque, in SI."""
+
+    def edges(stage: StagePower) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        band = stage.band
+        if kind == "power":
+            return band.power_low_w, band.power_high_w
+        return band.torque_low_n_m, band.torque_high_n_m
+
+    return edges
+
+
+def band_stages(model: PowerModel) -> list[StagePower]:
     """Return the first and the last stage that have a band."""
     having = [stage for stage in model.stages if stage.band is not None]
     return having if len(having) < 2 else [having[0], having[-1]]
@@ -147,20 +164,27 @@ def band_stages(model: PowerModel) -> list:
 
 def ledger(lines: Sequence[CompressionLine], units: UnitSet) -> Table:
     """Return chamber, ratio and what it is worth, stage by stage; a deck's depth where it is known."""
-    volume = label("volume", units)
     deck = any(line.surfacing_m is not None for line in lines)
-    columns = ["Stage", f"Chamber, {volume}", f"Change, {volume}", "Ratio", "Effect on power"]
     rows = []
     for line in lines:
-        first = line.stage == line.base
         cells = [
             line.stage,
-            figure(line.chamber_volume_m3 * 1e6, 1) + (" (not measured anew)" if line.inherited else ""),
-            words.BASELINE if first else figure(line.added_m3 * 1e6, 1, signed=True),
+            _chamber(line),
             NOTHING if line.ratio is None else figure(line.ratio, 2),
-            power_words.effect_text(line.low_fraction, line.high_fraction) if not first else words.BASELINE,
+            words.BASELINE
+            if line.stage == line.base
+            else power_words.effect_text(line.low_fraction, line.high_fraction),
         ]
         if deck:
             cells.append(NOTHING if line.surfacing_m is None else show(line.surfacing_m, "length", units))
         rows.append(tuple(cells))
+    columns = ("Stage", f"Chamber, {label('volume', units)}", "Ratio", "Effect on power")
     return Table((*columns, *(["Off the deck to bring it back"] if deck else [])), tuple(rows))
+
+
+def _chamber(line: CompressionLine) -> str:
+    volume = figure(line.chamber_volume_m3 * 1e6, 1)
+    if line.inherited:
+        return f"{volume} (not measured anew)"
+    change = figure(line.added_m3 * 1e6, 1, signed=True)
+    return volume if line.stage == line.base else f"{volume} ({change})"

@@ -6,10 +6,11 @@ Functions that put a person's own words into a sentence take ``safe``, as in ``w
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from core.dyno import STANDARDS, converted
+from core.dyno import MODEL_AIR, STANDARDS, converted, power_in_air
 from core.power_results import PowerGain, PowerModel, PriceRange, Range, StagePower
-from core.results import Review
+from core.results import CompressionLine, Review
 from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
 from dashboard import words
 from dashboard.figures import NO_PRICE, NOTHING, figure, significant
@@ -23,6 +24,7 @@ BANDS_TITLE = "What an engine like this might make"
 ASSUMED_TITLE = "Assumed, and can be set"
 TAKEN_TITLE = "What the model took"
 LEDGER_TITLE = "Compression"
+SOURCES_TITLE = "All that makes up the range"
 LIMITS_TITLE = "What this cannot know"
 WORKING = "Working out rough power"
 PARTS_CAPTION = (
@@ -71,6 +73,15 @@ NO_RATIO = (
     "The ratio is not worked out: it needs bore, stroke, and compression_ratio, or else gasket_volume, "
     "deck_volume and dish_volume."
 )
+# Where a name has to fit over a bar; the table has the whole of it.
+SHORT_SOURCES = {
+    "structure": "runner or waves, two models",
+    "bench scale": "scale of the bench",
+    "flow_level": "running flow over steady flow",
+    "lobe_stretch": "cam duration",
+    "intake_centreline_rad": "intake centreline",
+    "exhaust_centreline_rad": "exhaust centreline",
+}
 
 
 # --- ranges ----------------------------------------------------------------------------
@@ -95,6 +106,8 @@ def _step(most: float) -> float:
 
 def _rounded(value: float, step: float) -> tuple[float, int]:
     """Return a value in whole steps, finer ones where it would vanish, and the decimals to write it."""
+    if abs(value) < 1e-9 * step:  # the remains of a subtraction
+        value = 0.0
     while value and round(value / step) == 0:
         step = _step(step * 0.5)
     rounded = round(value / step) * step
@@ -193,7 +206,7 @@ def _upto(model: PowerModel, last: StagePower, safe: Safe) -> str:
 def missing(model: PowerModel, safe: Safe = str) -> list[str]:
     """Return which stages have no figure and why, a sentence each, with the cure."""
     if model.because is not None:
-        return [model.cure] if model.cure else []
+        return [safe(model.cure)] if model.cure else []
     return [
         f"{safe(stage.name)}: no power figure, because {safe(stage.because)}. {safe(stage.cure)}".strip()
         for stage in model.stages
@@ -234,11 +247,16 @@ def anchor_line(model: PowerModel, units: UnitSet, safe: Safe = str) -> str:
     if anchor is None or model.anchor_factor is None:
         return ""
     stated = f"{show(anchor.power_w, 'power', units)} at {safe(anchor.stage)}"
-    by = f" ({anchor.standard})" if anchor.standard else ""
-    factor = figure(model.anchor_factor, 2)
+    known_w, where = anchor.power_w, ""
+    if anchor.standard:
+        stated += f" ({anchor.standard})"
+        known_w = power_in_air(known_w, anchor.standard, MODEL_AIR)
+        where = f" In the model's air, a standard day, that is {show(known_w, 'power', units)}:"
+    factor = figure(model.anchor_factor * known_w / anchor.power_w, 2)
     return (
-        f"Scaled to a known peak of {stated}{by}, {factor} times what the model makes of that stage. That "
-        "removes the error in level and leaves the error in structure: percent gain times known power."
+        f"Scaled to a known peak of {stated}.{where or ' It is'} {factor} times what the model makes of that "
+        "stage. That removes the error in level and leaves the error in structure: percent gain times known "
+        "power."
     )
 
 
@@ -337,3 +355,11 @@ def ledger_line(review: Review, safe: Safe = str) -> str:
     effect = effect_text(*(sorted((abs(last.low_fraction), abs(last.high_fraction))))).replace("+", "")
     tail = f"that may have cost {effect} of power" if verb == "cost" else f"that may bring {effect} of power"
     return f"{lead}: compression went from {figure(first, 2)} to {figure(last.ratio, 2)}, and {tail}."
+
+
+def deck_line(lines: Sequence[CompressionLine], units: UnitSet) -> str:
+    """Return how much off the deck would bring the first chamber's volume back, empty where unknown."""
+    depth = lines[-1].surfacing_m if lines else None
+    if depth is None:
+        return ""
+    return f"{show(depth, 'length', units)} off the deck would bring the first chamber's volume back."

@@ -458,10 +458,7 @@ def middle() -> Made:
         curve("As raced", side, EVEN, f, pressure=None)
         for side, f in zip(("intake", "exhaust"), columns, strict=True)
     ]
-    asks = ["rows 'Sheet1', row 8"]  # what stands below might be a test pressure, or a reading
-    return Made(
-        "middle.xlsx", [Tab("Sheet1", rows, ["A1:C1"])], truth, asks=asks, answers={asks[0]: "leave out"}
-    )
+    return Made("middle.xlsx", [Tab("Sheet1", rows, ["A1:C1"])], truth)
 
 
 def side_by_side() -> Made:

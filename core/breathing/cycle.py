@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.breathing.cases import Cases, Cylinder
+from core.breathing.closing import Closing
 from core.breathing.march import (
     BURNED,
     ENERGY,
@@ -17,7 +18,6 @@ from core.breathing.march import (
     MASS,
     PORT_ENERGY,
     PORT_MASS,
-    RUNNER,
     STATE,
     WALL_HEAT,
     WORK,
@@ -29,7 +29,6 @@ Array = NDArray[np.float64]
 CLOSES = 1e-9
 """Change of mass and energy over a cycle, relative, below which it counts as closed."""
 MOST_TURNS, USUAL_TURNS = 60, 7
-MEMORY = 4  # earlier cycles that the next start is worked out from
 AT_ONCE = 1200  # cases side by side: enough to hide the cost of a call, few enough for the cache
 IDLE = 0.15  # share of closed cases that are carried along before others take their place
 
@@ -139,31 +138,31 @@ def closed_cycles(
 
     References
     ----------
-    Anderson, J. ACM 12 (1965) 547-560, for the next start from the cycles before.
+    core.breathing.march for the equations, core.breathing.closing for the way to a closed cycle.
     """
     start = first_guess(cylinder, cases) if start is None else start
     found = _Found(len(cases))
     waiting = np.argsort(cases.prescribed, kind="stable")  # runners first, as March wants them
     left, waiting = waiting[:AT_ONCE], waiting[AT_ONCE:]
-    guess, open_ = _Guess(start[:, left]), np.ones(left.size, dtype=bool)
+    closing, open_ = Closing(start[:, left]), np.ones(left.size, dtype=bool)
     turns = np.zeros(left.size, dtype=int)
     while left.size:
         march = March(cylinder, cases.take(left))
         while np.count_nonzero(~open_) <= IDLE * open_.size:
-            march.begin(guess.state)
+            march.begin(closing.state)
             with np.errstate(all="ignore"):  # a case that breaks down is nan, and never closes
                 march.cycle()
             turns += 1
-            done = open_ & _closed(guess.state, march.state, closes)
-            found.keep(march, guess.state, left, done, turns)
+            done = open_ & _closed(closing.state, march.state, closes)
+            found.keep(march, closing.state, left, done, turns)
             open_ &= ~done
             if progress is not None:
                 under_way = np.sum(np.minimum(turns[open_] / USUAL_TURNS, 0.95))
                 progress(float((found.count() + under_way) / len(cases)))
             _refuse(cases.speed_rad_s[left[open_ & (turns >= MOST_TURNS)]])
-            guess.learn(march.state[:STATE])
+            closing.learn(march.state[:STATE])
         fresh, waiting = np.split(waiting, [min(waiting.size, AT_ONCE - np.count_nonzero(open_))])
-        guess.replace(open_, start[:, fresh])
+        closing.replace(open_, start[:, fresh])
         left = np.append(left[open_], fresh)
         turns = np.append(turns[open_], np.zeros(fresh.size, dtype=int))
         open_ = np.ones(left.size, dtype=bool)
@@ -224,45 +223,3 @@ class _Found:
     def cycles(self) -> Cycles:
         """Return everything."""
         return Cycles(**self.values, state=self.state)
-
-
-class _Guess:
-    """The state to begin the next cycle with, from where the last few began and ended.
-
-    Each cycle maps a start to an end; near the closed cycle that map is nearly linear, and
-    the combination of earlier ends whose changes cancel best is close to it.
-    """
-
-    def __init__(self, state: Array):
-        self.state = state.copy()
-        self._starts, self._changes = np.full((2, MEMORY, *state.shape), np.nan)  # newest first
-
-    def learn(self, end: Array) -> None:
-        """Take in the end of the cycle that began in `state`, and move `state` on."""
-        change = end - self.state
-        largest = np.nan_to_num(np.abs(end)).max(
-            axis=1, keepdims=True
-        )  # a case that broke down counts for none
-        scale = np.maximum(np.abs(end), 1e-3 * largest) + 1e-300
-        # Nothing is known yet of a case's earlier cycles where there is nan: no weight falls on it.
-        steps = np.nan_to_num((change - self._changes) / scale)
-        moves = np.nan_to_num(end - (self._starts + self._changes))
-        basis = np.moveaxis(steps, -1, 0)  # (cases, MEMORY, 7)
-        normal = basis @ basis.swapaxes(1, 2)
-        size = np.trace(normal, axis1=1, axis2=2)[:, None, None]
-        normal += (1e-13 * size + 1e-300) * np.eye(MEMORY)
-        wanted = basis @ np.nan_to_num(change / scale).T[:, :, None]
-        share = np.linalg.solve(normal, wanted)[:, :, 0]
-        better = end - np.einsum("cm,mrc->rc", share, moves)
-        sound = np.all(np.isfinite(better), axis=0) & np.all(better[:BURNED] > 0.2 * end[:BURNED], axis=0)
-        sound &= np.all((better[BURNED:RUNNER] >= 0) & (better[BURNED:RUNNER] <= better[:ENERGY]), axis=0)
-        self._starts = np.concatenate((self.state[None], self._starts[:-1]))
-        self._changes = np.concatenate((change[None], self._changes[:-1]))
-        self.state = np.where(sound, better, end)
-
-    def replace(self, keep: Array, fresh: Array) -> None:
-        """Go on with some of the cases, and with fresh ones after them."""
-        none = np.full((MEMORY, *fresh.shape), np.nan)
-        self.state = np.concatenate((self.state[:, keep], fresh), axis=1)
-        self._starts = np.concatenate((self._starts[:, :, keep], none), axis=2)
-        self._changes = np.concatenate((self._changes[:, :, keep], none), axis=2)

@@ -195,8 +195,7 @@ def _bands(model: PowerModel, kind: str, units: UnitSet, theme: Theme) -> Spec:
 
 
 def _edges(stage: StagePower, kind: str, units: UnitSet) -> tuple[np.ndarray, np.ndarray]:
-    names = ("power_low_w", "power_high_w") if kind == "power" else ("torque_low_n_m", "torque_high_n_m")
-    low, high = (to_display(np.array(getattr(stage.band, name)), kind, units) for name in names)
+    low, high = (to_display(np.array(edge), kind, units) for edge in power_tables.band_edges(kind)(stage))
     return low, high
 
 

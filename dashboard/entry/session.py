@@ -138,6 +138,14 @@ def loaded(files: Files, name: str) -> Loaded:
     return _loaded(_digest(files), name, str(state.root()), files)
 
 
+def without(work: Work, file: str) -> tuple[Job | None, bool]:
+    """Return the job without the sheet in hand, None without another sheet; and whether it is sound."""
+    rest = {name: data for name, data in work.files.items() if name != file}
+    found = loaded(rest, work.name)
+    alone = not any(name.endswith(".csv") for name in sound_files(rest))
+    return found.job, found.job is not None or alone
+
+
 def reviewed(job: Job) -> Review:
     """Return everything worked out from a job."""
     return _reviewed(job.fingerprint, job.name, job)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from core.power_results import PowerModel
 from core.results import Review
 from core.units import UnitSet, label, to_display
 from dashboard import power_tables, power_words, words
 from dashboard.charts.frame import tick_texts, ticks
-from dashboard.handover.fonts import STRONG
+from dashboard.handover.fonts import REGULAR, STRONG
 from dashboard.handover.grid import FULL, Grid, Row, fitted_columns, natural_widths
 from dashboard.handover.paper import LEFT, LOOK, MM_PER_PT, WIDTH, Paper
+from dashboard.labels import shorten
 from dashboard.look import TYPE_PT
 from dashboard.power_tables import RangeRow
 from dashboard.tables import Table
@@ -71,7 +74,9 @@ def _draw_ranges(paper: Paper, model: PowerModel, rows: tuple[RangeRow, ...], un
     paper.y = top + height
 
 
-def _draw_range(paper: Paper, row: RangeRow, y: float, count: int, across: object, units: UnitSet) -> None:
+def _draw_range(
+    paper: Paper, row: RangeRow, y: float, count: int, across: Callable[[float], float], units: UnitSet
+) -> None:
     place = count - 1 if row.place is None else row.place
     colour = LOOK.line_colour(place, count)
     left, middle, right = (
@@ -87,12 +92,12 @@ def _draw_range(paper: Paper, row: RangeRow, y: float, count: int, across: objec
     for x, points in ((left, 1.0), (right, 1.0), (middle, 2.0)):
         paper.set_line_width(points * MM_PER_PT)
         paper.line(x, y - _BAR / 2 - 0.4, x, y + _BAR / 2 + 0.4)
-    size, style = TYPE_PT["table"], STRONG if row.place is None else ""
+    size, style = TYPE_PT["table"], STRONG if row.place is None else REGULAR
     name_colour = LOOK.text if row.place is None else LOOK.text_colour(row.place, count)
-    name = paper.wrapped(row.name, _NAMES - 4, size, style or "")[0]
-    paper.line_of_text(LEFT, y + 1.1, name, size=size, style=style or "", colour=name_colour)
+    name = shorten(row.name, 28)
+    paper.line_of_text(LEFT, y + 1.1, name, size=size, style=style, colour=name_colour)
     text = power_words.gain_text(row.gain, units)
-    paper.line_of_text(LEFT + WIDTH, y + 1.1, text, size=size, style=style or "", align="right")
+    paper.line_of_text(LEFT + WIDTH, y + 1.1, text, size=size, style=style, align="right")
 
 
 def _draw_what_it_rests_on(
@@ -122,6 +127,8 @@ def _draw_compression(paper: Paper, review: Review, units: UnitSet) -> None:
     _draw_table(paper, "", power_tables.ledger(review.compression, units))
     base = review.compression[0].base
     paper.paragraph(power_words.LEDGER_CAPTION.format(base=base), size=_SMALL, colour=LOOK.muted)
+    if deck := power_words.deck_line(review.compression, units):
+        paper.paragraph(deck)
     if any(line.added_m3 > 0 for line in review.compression):
         paper.y += 0.8
         paper.paragraph(power_words.DECK_CAUTION, size=_SMALL)

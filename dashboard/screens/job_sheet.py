@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
+from core.files.assemble import Loaded
 from dashboard import entry_words, state
 from dashboard.entry import session
+from dashboard.entry.draft import Work
 from dashboard.screens.tabs import bench, fields, job, mapping, preview, saving, sheets
+from dashboard.state import Shown
 
 _BENCH, _SHEETS, *_FIELDS = entry_words.TABS
 _DRAWN = dict(
@@ -32,23 +35,31 @@ def draw() -> None:
         st.markdown(entry_words.SHOP_ONLY)
         return
     shown, work = state.shown(), session.work()
+    # What comes and goes above the tabs has a place of its own: were they to move, the browser
+    # would build them anew, and take the field away under the hand that types.
+    over = st.container()
+    state.begin("tab", list(entry_words.TABS), _BENCH)
+    tabs = dict(zip(entry_words.TABS, st.tabs(entry_words.TABS, key="tab", on_change="rerun"), strict=True))
+    if tabs[_BENCH].open:
+        with tabs[_BENCH]:
+            bench.draw(work, shown)  # first: the verdict does not wait for the whole job to be read
     loaded = session.loaded(work.files, work.name)
-    saving.draw(work, loaded.job)
-    at_fields = fields.at_fields(loaded.problems, work.job_file)
-    state.begin("tab", list(entry_words.TABS), entry_words.TABS[0])
-    tabs = st.tabs(entry_words.TABS, key="tab", on_change="rerun")
-    for name, tab in zip(entry_words.TABS, tabs, strict=True):
-        if not tab.open:
-            continue
-        with tab:
-            if name == _BENCH:
-                bench.draw(work, shown)
-            elif name == _SHEETS:
-                sheets.draw(work, loaded, shown)
-            else:
-                _DRAWN[name](work, at_fields)
-            preview.draw_problems(work, loaded, at_fields if name in _FIELDS else None)
-            if name != _BENCH and not (name == _SHEETS and mapping.is_waiting(work)):
-                preview.draw(work, loaded, shown)
+    with over:
+        saving.draw(work, loaded.job)
+    name = next((name for name, tab in tabs.items() if tab.open), _BENCH)
+    with tabs[name]:
+        _draw_rest(name, work, loaded, shown)
     state.to_address(tab=st.session_state["tab"])
     session.to_address()
+
+
+def _draw_rest(name: str, work: Work, loaded: Loaded, shown: Shown) -> None:
+    """Draw the other tabs, what is to be mended, and what the numbers give."""
+    at_fields = fields.at_fields(loaded.problems, work.job_file)
+    if name == _SHEETS:
+        sheets.draw(work, loaded, shown)
+    elif name != _BENCH:
+        _DRAWN[name](work, at_fields)
+    preview.draw_problems(work, loaded, at_fields if name in _FIELDS else None)
+    if name != _BENCH and not (name == _SHEETS and mapping.is_waiting(work)):
+        preview.draw(work, loaded, shown)

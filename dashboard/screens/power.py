@@ -28,6 +28,8 @@ def draw() -> None:
     limits = st.container()
     st.subheader(words.CEILING_TITLE)
     st.markdown(words.ceiling_line(review, shown.units, inert))
+    if review.ceiling:
+        st.caption(words.CAVEAT)
     with answer:
         review = power_state.ready(review) or draw_working(review)
         _draw_answer(shown, review, review.power)
@@ -112,9 +114,10 @@ def _draw_assumed(shown: Shown, review: Review, model: PowerModel) -> None:
     values, wrong = {}, False
     with st.form(f"power-{shown.units.name}", border=False):
         st.markdown(power_words.SETTINGS_HELP)
-        fields = [(one, st.container()) for one in model.assumptions]
-        for one, place in fields:
-            with place:
+        columns = st.columns(3)
+        high = -(-len(model.assumptions) // len(columns))
+        for place, one in enumerate(model.assumptions):
+            with columns[place // high]:  # down, then across: stacked on a phone the order stays
                 text = st.text_input(
                     power_entry.field_label(one, shown.units),
                     power_entry.typed_text(here[one.key], one, shown.units) if one.key in here else "",
@@ -133,13 +136,10 @@ def _draw_assumed(shown: Shown, review: Review, model: PowerModel) -> None:
             st.rerun()
     if wrong:
         st.markdown(power_words.NOT_TAKEN)
-    _draw_keep(review, model)
+    _draw_keep(power_entry.power_lines(here, {one.key: one for one in model.assumptions}))
 
 
-def _draw_keep(review: Review, model: PowerModel) -> None:
-    here = power_state.set_here(review.job)
-    known = {one.key: one for one in model.assumptions}
-    lines = power_entry.job_lines(here, power_state.anchor_here(review.job), known)
+def _draw_keep(lines: str) -> None:
     if lines:
         st.markdown(power_words.KEEP_TITLE)
         st.code(lines, language=None)
@@ -160,7 +160,6 @@ def _draw_anchor(shown: Shown, review: Review, model: PowerModel) -> None:
             "At which stage",
             names,
             index=names.index(anchor.stage) if anchor and anchor.stage in names else 0,
-            format_func=inert,
             key=f"anchor-stage-{key}",
         )
         standard = st.selectbox(
@@ -179,7 +178,7 @@ def _draw_anchor(shown: Shown, review: Review, model: PowerModel) -> None:
                 st.rerun()
     if anchor is not None and anchor.standard:
         st.caption(power_words.other_standards(anchor.power_w, anchor.standard, shown.units))
-    _draw_keep(review, model)
+    _draw_keep(power_entry.dyno_lines(power_state.anchor_here(review.job)))
 
 
 # --- compression, and what is not known ------------------------------------------------
@@ -197,6 +196,8 @@ def _draw_ledger(shown: Shown, review: Review) -> None:
         lines = lines if area is None else compression_lines(review.job, area)
     draw_table(power_tables.ledger(lines, shown.units))
     st.caption(power_words.LEDGER_CAPTION.format(base=inert(lines[0].base)))
+    if deck := power_words.deck_line(lines, shown.units):
+        st.markdown(deck)
     if grew:
         st.markdown(power_words.DECK_CAUTION)
 
@@ -216,10 +217,17 @@ def _ask_area(shown: Shown, review: Review) -> float | None:
 
 
 def _draw_limits(shown: Shown, model: PowerModel) -> None:
+    if rows := power_tables.range_rows(model):
+        fold(power_words.SOURCES_TITLE, "parts", _draw_parts, shown, rows[-1])
     if model.baseline is not None:
         fold(power_words.BANDS_TITLE, "bands", _draw_bands, shown, model)
     if model.disclosures:
         fold(power_words.LIMITS_TITLE, "limits", _draw_disclosures, model)
+
+
+def _draw_parts(shown: Shown, row: power_tables.RangeRow) -> None:
+    draw_table(power_tables.parts(row.gain, shown.units))
+    st.caption(power_words.PARTS_CAPTION)
 
 
 def _draw_bands(shown: Shown, model: PowerModel) -> None:
@@ -227,8 +235,8 @@ def _draw_bands(shown: Shown, model: PowerModel) -> None:
         with place:
             st.subheader(f"{kind.capitalize()}, {label(kind, shown.units)}")
             draw_chart(chart(model, shown.units, shown.theme))
+            draw_table(power_tables.bands(model, kind, shown.units))
     st.caption(f"{power_words.window_note(model)} {power_words.BANDS_CAPTION} {words.CAVEAT}".strip())
-    draw_table(power_tables.bands(model, shown.units))
 
 
 def _draw_disclosures(model: PowerModel) -> None:

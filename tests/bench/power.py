@@ -132,7 +132,8 @@ def draws() -> Iterator[str]:
         own = drawn[:, index] / HP_W
         # The scatter of a standard deviation from n draws is 1 / sqrt(2 n) of it.
         yield (
-            f"{DRAWS} draws of all unknowns, {STRUCTURES[index]}: {own.mean():.2f} ± {own.std(ddof=1):.3f} hp "
+            f"{DRAWS} draws of all unknowns, {STRUCTURES[index]}: "
+            f"{own.mean():.2f} ± {own.std(ddof=1):.3f} hp "
             f"(known to {1 / np.sqrt(2 * DRAWS):.0%}); straight lines: "
             f"{line.value / HP_W:.2f} ± {line.standard_uncertainty / HP_W:.3f} hp"
         )

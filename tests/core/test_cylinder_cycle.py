@@ -41,6 +41,7 @@ def test_cases_do_not_depend_on_their_company():
 
 
 @pytest.mark.outside
+@pytest.mark.slow
 @pytest.mark.parametrize("prescribed", [False, True], ids=["runner", "waves"])
 @pytest.mark.parametrize("rpm", [2500, 4500, 7000])
 def test_lsoda_gives_the_same(rpm, prescribed):

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from core.constants import CELSIUS_ZERO_K, INCH_MERCURY_PA
 from core.dyno import (
+    MODEL_AIR,
     REFERENCE_AIR,
     STANDARDS,
     EngineAir,
@@ -72,6 +73,13 @@ def test_every_pair_can_be_converted(given_standard, wanted):
     # SAE J1349 takes 15 % of the power as friction that the air does not change, ISO 1585 has
     # other exponents: there and back again need not meet, yet misses by well under 1 %.
     assert converted(there, wanted, given_standard) == pytest.approx(100e3, rel=0.01)
+
+
+@pytest.mark.parametrize("standard", STANDARDS)
+def test_every_standard_reaches_the_air_of_the_breathing_model(standard):
+    assert power_in_air(100e3, standard, MODEL_AIR) * correction_factor(standard, MODEL_AIR) == pytest.approx(
+        100e3, rel=1e-12
+    )
 
 
 def test_the_older_standards_state_more():

@@ -151,6 +151,7 @@ def test_a_lower_curve_never_gives_a_gain_on_other_engines(bore_m, stroke_m, rpm
     assert modelled(job).stage("less").against_baseline.gain_w.mid < 0
 
 
+@pytest.mark.slow
 def test_a_known_peak_sets_the_level():
     job = power_job({"as cast": BASE, "ported": PORTED})
     plain = modelled(job)
@@ -165,6 +166,7 @@ def test_a_known_peak_sets_the_level():
     assert off.anchor is None and off.anchor_because and off.stages == plain.stages
 
 
+@pytest.mark.slow
 def test_units_do_not_matter():
     # The same lifts by way of inches and of millimetres differ in their last bits alone.
     job = power_job({"as cast": BASE, "ported": PORTED})
@@ -181,6 +183,7 @@ def test_units_do_not_matter():
     assert gains[0].mid == pytest.approx(gains[1].mid, rel=1e-5)
 
 
+@pytest.mark.slow
 def test_a_value_that_is_set_is_used():
     job = power_job({"as cast": BASE, "ported": PORTED})
     done = []
@@ -200,6 +203,8 @@ def test_a_value_that_is_set_is_used():
         ({"engine": engine(stroke_m=0.0)}, "stroke is 0 mm", "15 to 300 mm"),
         ({"engine": engine(compression_ratio=1.0)}, "compression ratio is 1", "5 to 18"),
         ({"engine": engine(redline_rad_s=1500 * np.pi / 30)}, "below 2000 rpm", "in rpm"),
+        ({"engine": engine(redline_rad_s=3000.0)}, "a mean 97 m/s", "redline and stroke"),
+        ({"engine": engine(bore_m=0.05)}, "larger than the bore has room for", "valve diameter and bore"),
         ({"engine": engine(cylinders=None, bore_m=None)}, "cylinders, the bore are not stated", "State"),
         ({"engine": engine(rod_length_m=0.01)}, "rod is no match", "1.1 to 4 times"),
         ({"valves": Sides(FORTY, VALVES.exhaust)}, "40 intake valves", "1 to 4"),
@@ -248,6 +253,7 @@ def test_half_the_valves_are_no_figure():
     assert "not flowed with all valves open" in model.because
 
 
+@pytest.mark.slow
 def test_what_is_not_stated_is_said():
     lobes = Sides(*(replace(lobe, centreline_rad=None) for lobe in (CAMS.intake, CAMS.exhaust)))
     job = power_job({"as cast": BASE}, engine=engine(redline_rad_s=None, rod_length_m=None), cams=lobes)
@@ -256,6 +262,7 @@ def test_what_is_not_stated_is_said():
         assert word in notes
 
 
+@pytest.mark.slow
 def test_a_lift_table_serves_as_well():
     angle = np.linspace(-160, 160, 161)
     table = tuple((float(np.radians(a)), float(0.0178 * (1 - (a / 160) ** 2) ** 2)) for a in angle)

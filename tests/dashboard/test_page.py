@@ -362,7 +362,7 @@ def test_names_are_elements_of_their_own() -> None:
 @pytest.mark.parametrize("shape", SHAPES)
 def test_form(shape: str) -> None:
     root = page(shape)
-    assert len(root.all("h1")) == len(root.all("main")) == len(root.all("title")) == 1
+    assert len(root.all("h1")) == len(root.all("main")) == len(root.all("head")) == 1
     ids = [one.attributes["id"] for tag in ("input", "div", "svg") for one in root.all(tag) if "id" in one.attributes]
     assert len(ids) == len(set(ids))
     for table in root.all("table"):

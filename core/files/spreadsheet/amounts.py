@@ -14,6 +14,7 @@ from core.units import UnitError
 AmountKind = Literal["number", "blank", "text", "date", "doubtful"]
 
 BLANKS = frozenset({"", "-", "--", "---", "\u2013", "\u2014", "\u2212", "n/a", "n.a.", "na", "n/t", "nil"})
+FLOW_KINDS = ("flow", "fraction", "mass flow")
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _FIGURES = r"[+\-\u2212]?(?:\d+[ -]\d+/\d+|\d+/\d+|[\d.,\u00a0\u2009\u202f]*\d[\d.,]*(?:[eE][+-]?\d+)?)"
 _AMOUNT = re.compile(rf"({_FIGURES})\s*(\D.*)?", re.ASCII)
@@ -113,13 +114,15 @@ def _month_day(text: str) -> tuple[int, int] | None:
     return None
 
 
-def is_unit(text: str) -> bool:
-    """Return whether text is a unit of lift or of a reading.
+def is_unit(text: str, *kinds: str) -> bool:
+    """Return whether text is a unit.
 
     Parameters
     ----------
     text : str
         For example ``mm`` or ``cfm``.
+    *kinds : str
+        Kinds of `core.units` that count; without any, those of lifts and readings.
 
     Returns
     -------
@@ -127,7 +130,7 @@ def is_unit(text: str) -> bool:
         True for what `core.units` knows of these kinds.
     """
     try:
-        units.factor(text, ("lift", "flow", "fraction", "pressure", "mass flow"))
+        units.factor(text, kinds or ("lift", "pressure", *FLOW_KINDS))
     except UnitError:
         return False
     return True

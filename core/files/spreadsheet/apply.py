@@ -12,10 +12,10 @@ from core import units
 from core.files.log import Log, folded
 from core.files.sheet import read_sheet
 from core.files.spreadsheet.amounts import Amount, fraction_of, shown_date
-from core.files.spreadsheet.find import View
 from core.files.spreadsheet.grid import Book
 from core.files.spreadsheet.headings import heading
 from core.files.spreadsheet.mapping import Imported, ImportedSheet, Line, Mapping, TableMap, answered
+from core.files.spreadsheet.view import View
 from core.files.write_sheet import UnwritableError, sheet_text
 from core.job import SIDES, Role
 from core.units import UnitError
@@ -131,7 +131,8 @@ class _Work:
             value = one.month_day and self.mapping.dates and fraction_of(one.month_day, self.mapping.dates)
             if not value:
                 self.log.problem(
-                    f"{place}: the lift is a date ({shown_date(one.month_day)}), as spreadsheets make of 1/8.",
+                    f"{place}: the lift is a date ({shown_date(one.month_day)}), as spreadsheets make "
+                    "of 1/8.",
                     "Say how it was typed (month/day or day/month), or write it as 0.125.",
                 )
                 return None

@@ -22,8 +22,9 @@ from core.files.spreadsheet.ods import read_ods
 from core.files.spreadsheet.xlsx import read_xlsx
 from core.files.text import UnreadableError, decode
 
+_LONGEST_LINE = 20_000  # characters
 _TEXT_SUFFIXES = ("", ".csv", ".tsv", ".txt")
-_NUMBER_LIKE = re.compile(r"[+\-\u2212]?[\d.,]*\d[\d.,]*(?:\s*[%\"\u2033])?|\d+/\d+\"?")
+_NUMBER_LIKE = re.compile(r"[+\-\u2212]?[\d.,]*\d\.?(?:\s*[^\s\d.,;]{1,6})?|\d+/\d+\"?")
 
 
 def read_grid(name: str, data: bytes) -> Book:
@@ -80,6 +81,10 @@ def _text_grid(text: str) -> Grid:
         lines.pop()
     if len(lines) > MAX_ROWS:
         refuse_far(len(lines), 1)
+    if max(map(len, lines), default=0) > _LONGEST_LINE:
+        raise UnreadableError(
+            "A line has more cells than a table of readings.", "Check that it is the right file."
+        )
     rows = max((_split(lines, mark) for mark in _marks(lines)), key=_worth)
     cells: dict[tuple[int, int], Cell] = {}
     for r, row in enumerate(rows):
@@ -100,7 +105,9 @@ def _marks(lines: list[str]) -> list[str]:
         mark = lines[0].strip()[4]
         lines[0] = ""
         return [mark]
-    return ["\t", ";", ",", "|", "  "]
+    filled = [line for line in lines if line.strip()]
+    clear = [mark for mark in "\t;|" if sum(mark in line for line in filled) * 2 >= len(filled)]
+    return clear or ["\t", ";", ",", "|", "  "]
 
 
 def _split(lines: list[str], mark: str) -> list[list[str]]:

@@ -1,261 +1,21 @@
-"""The tables in a sheet: where the lifts run, which lines stand beside them, which words stand over them."""
+"""The tables in a sheet: where the lifts run, which lines stand beside them, what stands around them."""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
 
-from core.files.spreadsheet.amounts import Amount, amount
-from core.files.spreadsheet.grid import Cell, Grid
+from core.files.spreadsheet.amounts import FLOW_KINDS, Amount, is_unit
+from core.files.spreadsheet.grid import Grid
+from core.files.spreadsheet.guard import MAX_COLUMNS
 from core.files.spreadsheet.headings import heading
-from core.files.table import uses_decimal_comma
+from core.files.spreadsheet.view import HEAD_REACH, Table, View
+from core.files.spreadsheet.vocabulary import LIFT
 
 LEAST_LIFTS = 3
+_LONGEST_HEAD = 60  # characters
+_MOST_HEADS = 100  # of one sheet that are looked into
 _LEAST_BARE = 4  # where no heading says lift
-_HEAD_REACH = 6  # rows between a head and its first number: unit rows, group heads
-_MOST_GAP = 1  # blank rows within a table
-
-
-@dataclass(frozen=True)
-class Level:
-    """The text over one column in one heading row."""
-
-    row: int
-    text: str
-    label: str = ""  # the word left of the row that says what it holds: "Port"
-    wide: bool = False  # it covers other columns as well
-    sure: bool = True  # its reach is stated by the sheet, not worked out
-
-
-@dataclass
-class Table:
-    """Lifts in one column and readings beside them; a sheet with lifts across is turned first."""
-
-    view: View
-    lift: int
-    rows: tuple[int, ...]
-    head_row: int | None  # of the cell that says lift
-    columns: list[int] = field(default_factory=list)
-    other_lifts: list[int] = field(default_factory=list)
-    top: int = 0  # first row that may hold words over this table
-    titles: list[str] = field(default_factory=list)  # the nearest first
-    outer: list[str] = field(default_factory=list)  # of the sheet: above all tables, and notes below
-    left_out: list[int] = field(default_factory=list)  # rows with numbers that are no reading
-    either_way: bool = False  # it could as well be read across
-
-    @property
-    def grid(self) -> Grid:
-        """Return the sheet, turned so that lifts run down."""
-        return self.view.grid
-
-    def levels(self, column: int) -> list[Level]:
-        """Return the texts over a column, the nearest first."""
-        return self.view.levels(self, column)
-
-
-class View:
-    """One sheet, read one way, with what is asked of it again and again."""
-
-    def __init__(self, grid: Grid) -> None:
-        self.grid = grid
-        self.covered: dict[tuple[int, int], tuple[int, int]] = {}
-        for r0, c0, r1, c1 in grid.merged:
-            for r in range(r0, min(r1, len(grid.rows) - 1) + 1):
-                for c in range(c0, min(c1, grid.width - 1) + 1):
-                    self.covered[r, c] = (r0, c0)
-
-    @cached_property
-    def comma(self) -> bool:
-        """Return whether the sheet's text writes decimal commas."""
-        return uses_decimal_comma(cell.text for _, _, cell in self.grid.texts() if cell.kind == "text")
-
-    @cached_property
-    def amounts(self) -> list[list[Amount]]:
-        """Return what each cell says."""
-        return [[amount(cell, self.comma) for cell in row] for row in self.grid.rows]
-
-    def cell(self, row: int, column: int) -> Cell | None:
-        """Return a cell, a merged one wherever it reaches."""
-        return self.grid.at(*self.covered.get((row, column), (row, column)))
-
-    def text(self, row: int, column: int) -> str:
-        """Return a cell's text, a merged one's wherever it reaches."""
-        cell = self.cell(row, column)
-        return "" if cell is None else cell.text
-
-    def is_number(self, row: int, column: int) -> bool:
-        """Return whether a cell holds a number, or what may have been one."""
-        place = self.covered.get((row, column), (row, column))
-        return self.amounts[place[0]][place[1]].kind in ("number", "date")
-
-    def is_blank(self, row: int) -> bool:
-        """Return whether a row is empty."""
-        return all(one.kind == "blank" for one in self.amounts[row])
-
-    def run(self, column: int, start: int, stop: int) -> tuple[int, ...]:
-        """Return the rows in which a column goes on with numbers, from one that has one."""
-        rows: list[int] = []
-        gap = 0
-        for r in range(start, stop):
-            if self.is_number(r, column) or (rows and self._is_slip(r, column)):
-                rows.append(r)
-                gap = 0
-            elif self.is_blank(r) and gap < _MOST_GAP:
-                gap += 1
-            else:
-                break
-        return tuple(rows)
-
-    def _is_slip(self, row: int, column: int) -> bool:
-        """Tell a lift with a slip in it from a word under the table."""
-        one = self.amounts[row][column]
-        return one.kind == "doubtful" and any(
-            a.kind == "number" for c, a in enumerate(self.amounts[row]) if c != column
-        )
-
-    def values(self, column: int, rows: Sequence[int]) -> list[float | None]:
-        """Return a column's numbers, None for all else."""
-        return [
-            self.amounts[r][column].value if self.amounts[r][column].kind == "number" else None for r in rows
-        ]
-
-    def levels(self, table: Table, column: int) -> list[Level]:
-        """Return the texts over a column, the nearest first."""
-        return [
-            level
-            for row in range(table.rows[0] - 1, table.top - 1, -1)
-            if row in self._heading_rows(table) and (level := self._level(table, row, column)) is not None
-        ]
-
-    def _heading_rows(self, table: Table) -> set[int]:
-        key = (table.lift, table.rows, table.top)
-        cache = self.__dict__.setdefault("_heads", {})
-        if key not in cache:
-            cache[key] = set(self._find_heading_rows(table))
-        return cache[key]
-
-    def _find_heading_rows(self, table: Table) -> Iterator[int]:
-        """Yield the rows that head columns; the others above a table are its titles."""
-        span = [table.lift, *table.other_lifts, *table.columns]
-        least, most = min(span), max(span)
-        met = False
-        for row in range(table.rows[0] - 1, table.top - 1, -1):
-            filled = [c for c in range(least, most + 1) if self.text(row, c)]
-            if not filled:
-                if met and (table.head_row is None or row < table.head_row):
-                    return
-                continue
-            met = True
-            if self._is_title(table, row, filled, most):
-                if row + 1 < table.rows[0] and (table.head_row is None or row < table.head_row):
-                    continue  # a unit or a group may still stand above it
-                continue
-            yield row
-
-    def _is_title(self, table: Table, row: int, filled: list[int], most: int) -> bool:
-        """Tell a line over a whole table, or a note beside it, from the heads of its columns."""
-        if table.head_row is not None and row >= table.head_row:
-            return False  # the head of the lifts, or a row of units below it
-        places = {self.covered.get((row, c), (row, c)) for c in filled}
-        first = min(filled)
-        inner = [c for c in table.columns if c > table.lift] or table.columns
-        if len(places) == 1:
-            # one text: over all columns with the lift, or at the lift or left of it
-            return first <= table.lift and (most in filled or first <= table.lift)
-        if first <= table.lift and len(places) <= 4 and len(inner) >= 2:
-            label = heading(self.text(row, first))
-            if is_row_label(self.text(row, first)):
-                return False
-            over = [c for c in inner if self.text(row, c)]
-            # "Customer | Smith" beside a table of many columns: a label and what belongs to it
-            near = all(c <= first + 3 for c in filled)
-            return (
-                not label.is_lift
-                and not label.lift_unit
-                and near
-                and bool(self.text(row, first))
-                and len(over) < len(inner)
-                and self.text(row, first).rstrip().endswith((":", "="))
-            )
-        if first <= table.lift and len(places) == 2 and self.text(row, first).rstrip().endswith((":", "=")):
-            return not is_row_label(self.text(row, first))
-        return False
-
-    def _level(self, table: Table, row: int, column: int) -> Level | None:
-        """Return what one heading row says over one column, also where its text is not merged."""
-        text = self.text(row, column)
-        place = self.covered.get((row, column))
-        label = self._row_label(table, row)
-        if text:
-            wide = place is not None and any(
-                self.covered.get((row, c)) == place for c in (column - 1, column + 1)
-            )
-            return Level(row, text, label, wide)
-        if row == table.rows[0] - 1 or column <= table.lift:
-            return None
-        found = self._group_text(table, row, column)
-        return Level(row, found[0], label, True, found[1]) if found else None
-
-    def _row_label(self, table: Table, row: int) -> str:
-        """Return the word that says what a heading row holds: "Port" left of 1, 2, 3."""
-        text = self.text(row, table.lift) if row != table.head_row else ""
-        return text.rstrip(" :=") if text and is_row_label(text) else ""
-
-    def _group_text(self, table: Table, row: int, column: int) -> tuple[str, bool] | None:
-        """Return the text of a group of columns that is written over one of them, unmerged."""
-        block = self._block(table, column)
-        edge = [c for c in range(block[0] - 1, -1, -1) if c not in table.columns]
-        edge = edge[: next((i for i, c in enumerate(edge) if c + 1 in table.columns and i), len(edge))]
-        stretch = [*reversed([c for c in edge if c >= table.lift]), *block]
-        if self._row_label(table, row):
-            stretch = [c for c in stretch if c != table.lift]
-        texts = [c for c in stretch if self.text(row, c)]
-        if not texts:
-            return None
-        if len(texts) == 1:
-            return self.text(row, texts[0]), True
-        if texts[0] <= block[0]:  # each text begins its group
-            before = [c for c in texts if c <= column]
-            sizes = {b - a for a, b in zip(texts, [*texts[1:], block[-1] + 1], strict=True)}
-            return self.text(row, before[-1]), len(sizes) == 1
-        size, rest = divmod(len(block), len(texts))
-        if rest:
-            return None
-        groups = [block[i : i + size] for i in range(0, len(block), size)]
-        if all(sum(c in group for c in texts) == 1 for group in groups):  # each stands amid its group
-            group = next(group for group in groups if column in group)
-            return self.text(row, next(c for c in texts if c in group)), True
-        return None
-
-    def _block(self, table: Table, column: int) -> list[int]:
-        """Return the columns around one that no empty column parts from it."""
-        columns = sorted(c for c in table.columns if c > table.lift)
-        block = [column]
-        while block[0] - 1 in columns:
-            block.insert(0, block[0] - 1)
-        while block[-1] + 1 in columns:
-            block.append(block[-1] + 1)
-        return block
-
-
-_ROW_LABELS = {"stage", "port", "cyl", "cylinder", "side", "run", "repeat", "set-up", "setup", "valve"}
-
-
-def is_row_label(text: str) -> bool:
-    """Return whether a word says what the cells to its right are.
-
-    Parameters
-    ----------
-    text : str
-        For example ``Port`` or ``Stage:``.
-
-    Returns
-    -------
-    bool
-        True for the words that head a row of headings.
-    """
-    return text.strip(" :=#").casefold() in _ROW_LABELS
 
 
 def find_tables(grid: Grid, lift_line: str | None = None, way: str | None = None) -> list[Table]:
@@ -329,7 +89,7 @@ def is_rising(values: Sequence[float]) -> bool:
     bool
         True where no two are alike and none turns back.
     """
-    steps = [b - a for a, b in zip(values, values[1:], strict=False)]
+    steps = [b - a for a, b in itertools.pairwise(values)]
     return all(step > 0 for step in steps) or all(step < 0 for step in steps)
 
 
@@ -337,13 +97,14 @@ def _headed(view: View) -> list[Table]:
     """Return tables whose lifts have a head that says so."""
     height = len(view.grid.rows)
     tables: list[Table] = []
-    for row, column, cell in view.grid.texts():
-        if cell.kind != "text" or not _is_lift_head(cell.text):
-            continue
+    heads = (
+        (r, c, cell) for r, c, cell in view.grid.texts() if cell.kind == "text" and _is_lift_head(cell.text)
+    )
+    for row, column, cell in itertools.islice(heads, _MOST_HEADS):
         reach = [c for r, c in view.covered if r == row and view.covered[r, c] == (row, column)] or [column]
         for c in reach:
             start = next(
-                (r for r in range(row + 1, min(row + 1 + _HEAD_REACH, height)) if view.is_number(r, c)), None
+                (r for r in range(row + 1, min(row + 1 + HEAD_REACH, height)) if view.is_number(r, c)), None
             )
             if start is None or any(
                 _is_lift_head(view.text(r, c)) and view.covered.get((r, c)) != (row, column)
@@ -357,9 +118,10 @@ def _headed(view: View) -> list[Table]:
 
 
 def _is_lift_head(text: str) -> bool:
+    if len(text) > _LONGEST_HEAD or not LIFT.search(text):
+        return False  # spares most words a closer look
     found = heading(text)
-    words = text.split()
-    return found.is_lift and not found.no_reading and len(words) <= 5 and not found.flow_unit
+    return found.is_lift and not found.no_reading and len(text.split()) <= 5 and not found.flow_unit
 
 
 def _bare(view: View) -> list[Table]:
@@ -374,9 +136,10 @@ def _bare(view: View) -> list[Table]:
                 continue
             rows = view.run(column, row, height)
             row = rows[-1] + 1
-            if len(rows) >= _LEAST_BARE and _looks_like_lifts(view, column, rows):
+            longer = len(rows) > (len(best[0].rows) if best else _LEAST_BARE - 1)
+            if longer and _looks_like_lifts(view, column, rows):
                 tables = _spread(view, [Table(view, column, rows, None)])
-                if tables and tables[0].columns and (not best or len(rows) > len(best[0].rows)):
+                if tables and tables[0].columns:
                     best = tables
     return best
 
@@ -387,7 +150,7 @@ def _looks_like_lifts(view: View, column: int, rows: Sequence[int]) -> bool:
     numbers = [value for value in values if value is not None]
     if len(numbers) < len(values) or not is_rising(numbers) or min(numbers) < 0 or max(numbers) > 1500:
         return False
-    steps = [round(abs(b - a), 9) for a, b in zip(numbers, numbers[1:], strict=False)]
+    steps = [round(abs(b - a), 9) for a, b in itertools.pairwise(numbers)]
     return max(map(steps.count, steps)) >= 0.6 * len(steps)
 
 
@@ -399,7 +162,7 @@ def _spread(view: View, tables: list[Table]) -> list[Table]:
         right = min((o.lift for o in band if o.lift > table.lift), default=view.grid.width)
         first = not any(o.lift < table.lift for o in band)
         span = [*(range(table.lift) if first else ()), *range(table.lift + 1, right)]
-        table.columns = [c for c in span if _has_cells(view, c, table.rows)]
+        table.columns = [c for c in span if _has_cells(view, c, table)]
         previous = [o for o in done if o.lift == table.lift - 1 or not _numeric_between(view, o, table)]
         twin = next((o for o in previous if set(o.rows) == set(table.rows)), None)
         if twin is not None and not any(
@@ -412,7 +175,9 @@ def _spread(view: View, tables: list[Table]) -> list[Table]:
             continue
         done.append(table)
     for table in list(done):
-        if not any(_is_numeric(view, c, table.rows) for c in table.columns):
+        if len(table.columns) > MAX_COLUMNS:
+            done.remove(table)  # no one takes so many sweeps; in a turned sheet its rows are meant
+        elif not any(_is_numeric(view, c, table.rows) for c in table.columns):
             twin = next((o for o in done if o is not table and set(o.rows) & set(table.rows)), None)
             if twin:  # lifts at the far edge, for the eye
                 twin.other_lifts.append(table.lift)
@@ -424,8 +189,11 @@ def _numeric_between(view: View, left: Table, right: Table) -> bool:
     return any(_is_numeric(view, c, right.rows) for c in range(left.lift + 1, right.lift))
 
 
-def _has_cells(view: View, column: int, rows: Sequence[int]) -> bool:
-    return any(view.amounts[r][column].kind != "blank" or view.cell(r, column) for r in rows)
+def _has_cells(view: View, column: int, table: Table) -> bool:
+    """Return whether a column belongs to a table; one text beside it is a remark or a title."""
+    filled = [r for r in table.rows if view.amounts[r][column].kind != "blank" or view.cell(r, column)]
+    headed = table.head_row is not None and bool(view.text(table.head_row, column))
+    return len(filled) > 1 or (bool(filled) and (headed or _is_numeric(view, column, filled)))
 
 
 def _is_numeric(view: View, column: int, rows: Sequence[int]) -> bool:
@@ -447,7 +215,7 @@ def _add_context(tables: list[Table]) -> None:
     covered = {c for table in tables for c in (table.lift, *table.other_lifts, *table.columns)}
     for table in tables:
         span = [table.lift, *table.other_lifts, *table.columns]
-        heads = view._heading_rows(table)
+        heads = view.heading_rows(table)
         own = [
             r for r in range(table.rows[0] - 1, table.top - 1, -1) if r not in heads and r not in sheet_wide
         ]
@@ -460,9 +228,19 @@ def _add_context(tables: list[Table]) -> None:
             before = []
         if len(tables) == 1:
             table.titles, table.outer = table.titles + table.outer, []
+        elif table.top == 0:
+            table.titles += list(_texts_upon(view, table, sheet_wide))
         table.outer += [note for note in (*notes, *before, *after) if note]
         table.titles, table.outer = list(dict.fromkeys(table.titles)), list(dict.fromkeys(table.outer))
         table.left_out = list(_left_out(view, table, tables))
+
+
+def _texts_upon(view: View, table: Table, rows: Sequence[int]) -> Iterator[str]:
+    """Yield the lines that stand right upon a table's headings, with no blank row between."""
+    row = _first_heading(view, table) - 1
+    while row in rows:
+        yield _row_text(view, row, range(view.grid.width))
+        row -= 1
 
 
 def _column_text(view: View, column: int) -> str:
@@ -477,7 +255,7 @@ def _share(view: View, one: Table, other: Table) -> bool:
 
 
 def _first_heading(view: View, table: Table) -> int:
-    return min(view._heading_rows(table), default=table.rows[0])
+    return min(view.heading_rows(table), default=table.rows[0])
 
 
 def _is_alone(view: View, row: int) -> bool:
@@ -501,5 +279,9 @@ def _left_out(view: View, table: Table, tables: list[Table]) -> Iterator[int]:
     for row in range(table.rows[-1] + 1, min(tops, default=len(view.grid.rows))):
         if row in taken:
             continue
-        if any(view.amounts[row][c].kind == "number" for c in table.columns):
+        if any(_may_be_reading(view.amounts[row][c]) for c in table.columns):
             yield row
+
+
+def _may_be_reading(one: Amount) -> bool:
+    return one.kind == "number" and (one.unit is None or is_unit(one.unit, *FLOW_KINDS))

@@ -26,7 +26,7 @@ MAX_BYTES = 5_000_000  # as uploaded
 MAX_UNPACKED = 20_000_000
 MAX_PARTS = 1_000
 MAX_ROWS, MAX_COLUMNS = 2_000, 100
-MAX_CELLS = 50_000  # of all sheets; years of flow tests are a few thousand
+MAX_CELLS = 20_000  # of all sheets; years of flow tests are a few thousand
 MAX_STYLE_ELEMENTS = 60_000  # of every other part that a reader turns into objects
 MAX_DEPTH = 100
 
@@ -158,7 +158,7 @@ def _checked(archive: zipfile.ZipFile) -> Archive:
     kind = _kind(lowered)
     _refuse_macros(archive, kind, lowered)
     if kind == "ods":
-        for name, most in (("META-INF/manifest.xml", MAX_STYLE_ELEMENTS), ("content.xml", 8 * MAX_CELLS)):
+        for name, most in (("META-INF/manifest.xml", MAX_STYLE_ELEMENTS), ("content.xml", 20 * MAX_CELLS)):
             if name in names:
                 _walk(archive.read(name), most, _refuse_ods_traps)
         return Archive(kind, archive, {})
@@ -355,7 +355,8 @@ def refuse_far(row: int, column: int) -> None:
         Always.
     """
     raise UnreadableError(
-        f"A cell lies in row {row}, column {column}; up to {MAX_ROWS} rows and {MAX_COLUMNS} columns are read.",
+        f"A cell lies in row {row}, column {column}; "
+        f"up to {MAX_ROWS} rows and {MAX_COLUMNS} columns are read.",
         "Delete what lies beyond the readings, or copy them to a new sheet.",
     )
 

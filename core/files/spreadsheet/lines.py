@@ -8,16 +8,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from core import units
-from core.files.spreadsheet.find import Level, Table, is_rising
+from core.files.spreadsheet.find import is_rising
 from core.files.spreadsheet.headings import Heading, common, heading, without_weak_side
 from core.files.spreadsheet.mapping import Use
+from core.files.spreadsheet.view import Level, Table
+from core.files.spreadsheet.vocabulary import AVERAGE, MAY_BE_NAMES
 
 _LEAST_SHARED = 3  # rows that must agree before a line counts as worked out from others
 _MOST_COMPARED = 16  # lines; all triples of them are tried
 _LABEL_WORDS: dict[Use, tuple[str, ...]] = {
     "stage": (
-        "stage", "modification", "mod", "work", "version", "config", "configuration", "condition", "description",
-        "step",
+        "stage", "modification", "mod", "work", "version", "config", "configuration", "condition",
+        "description", "step",
     ),
     "side": ("side", "valve", "int/exh", "in/ex", "i/e", "port side"),
     "port": ("port", "cyl", "cylinder", "ports", "cylinders", "cyl#", "hole", "runner"),
@@ -40,6 +42,7 @@ class Found:
     stage: str = ""
     stage_reason: str = ""
     stage_sure: bool = True
+    stage_shared: bool = False  # named by a heading over all lines
     port: str | None = None
     run: str | None = None
     setup: str | None = None
@@ -147,12 +150,11 @@ def _sort_no_reading(line: Found) -> None:
     found = next((one for one in line.words if one.no_reading), None)
     if found is None:
         return
-    if found.no_reading == "average":
+    if found.no_reading == AVERAGE:
         line.is_average = True
         return
     line.use, line.why = "skip", f"{found.no_reading}, by its heading"
-    plain = len(found.name.split()) <= 3
-    if not plain and looks_like_flow(line.values) and found.no_reading != "notes":
+    if found.no_reading in MAY_BE_NAMES and len(found.name.split()) > 1 and looks_like_flow(line.values):
         line.doubt = f"its heading '{found.text}' may be a stage's name, or say that it is {found.no_reading}"
 
 
@@ -267,7 +269,15 @@ def _worked_out(
 
 def _doubt_unlike(lines: list[Found]) -> None:
     """Doubt lines of numbers that do not run like a flow."""
+    sided = [line for line in lines if any(one.side for one in line.words)]
     for line in lines:
+        numbers = line.numbers()
+        if len(numbers) > 2 and numbers == [float(i) for i in range(1, len(numbers) + 1)]:
+            line.use, line.why = "skip", "it counts the rows"
+            continue
+        if sided and line not in sided:
+            line.doubt = "it says no side, as other lines of the table do"
+            continue
         said = any(one.side or one.flow_unit for one in line.words) or line.cell_units
         if not looks_like_flow(line.values) and not said:
             line.doubt = "its numbers do not run like a flow over lift"
@@ -275,31 +285,34 @@ def _doubt_unlike(lines: list[Found]) -> None:
             line.doubt = "it holds a single number"
 
 
-def same_flow(one: Found, unit: str | None, other: Found, other_unit: str | None) -> bool:
+def same_flow(
+    values: Sequence[float | None],
+    unit: str | None,
+    other_values: Sequence[float | None],
+    other_unit: str | None,
+) -> bool:
     """Return whether two lines are one flow in two units.
 
     Parameters
     ----------
-    one, other : Found
-        The lines.
+    values, other_values : sequence of (float or None)
+        Their numbers, row by row.
     unit, other_unit : str or None
         Their units.
 
     Returns
     -------
     bool
-        True where they agree to half a percent, row by row.
+        True where they agree to half a percent.
     """
     if not unit or not other_unit:
         return False
     kinds = ("flow", "fraction", "mass flow", "pressure")
-    (kind, scale, _), (other_kind, other_scale, _) = (
-        units.factor(unit, kinds),
-        units.factor(other_unit, kinds),
-    )
+    kind, scale, _ = units.factor(unit, kinds)
+    other_kind, other_scale, _ = units.factor(other_unit, kinds)
     pairs = [
         (a * scale, b * other_scale)
-        for a, b in zip(one.values, other.values, strict=False)
+        for a, b in zip(values, other_values, strict=False)
         if a is not None and b is not None
     ]
     return (

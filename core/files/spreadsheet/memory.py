@@ -11,10 +11,11 @@ from collections.abc import Mapping as Entries
 from dataclasses import fields, replace
 
 from core.files.spreadsheet.amounts import amount
-from core.files.spreadsheet.find import Table, find_tables
+from core.files.spreadsheet.find import find_tables
 from core.files.spreadsheet.grid import Book, Cell
 from core.files.spreadsheet.headings import heading
 from core.files.spreadsheet.mapping import Line, Mapping, Proposal, TableMap
+from core.files.spreadsheet.view import Table
 
 _WORDS = (
     "use",
@@ -28,7 +29,6 @@ _WORDS = (
     "corrected_to",
     "full_range",
 )
-_TABLE_WORDS = ("lift_unit",)
 
 
 def signature(book: Book) -> str:
@@ -89,12 +89,13 @@ def kept(mapping: Mapping, shape: str) -> dict[str, object]:
         One entry of ``[[mapping]]``: plain values, as TOML has them.
     """
     lines = []
-    for number, table in enumerate(mapping.tables):
-        said = {name: value for name in _TABLE_WORDS if (value := getattr(table, name))}
-        lines.append(_written({"table": str(number), "wanted": "yes" if table.wanted else "no", **said}))
+    for table in mapping.tables:
+        words = {"sheet": str(table.sheet_index), "lift_line": str(table.lift)}
+        words |= {"lift_unit": table.lift_unit} if table.lift_unit else {}
+        lines.append(_written(words | {"wanted": "yes" if table.wanted else "no"}))
         for line in table.lines:
-            words = {name: value for name in _WORDS if (value := getattr(line, name))}
-            lines.append(_written({"line": str(line.index), "heading": line.heading, **words}))
+            own = {name: value for name in _WORDS if (value := getattr(line, name))}
+            lines.append(_written({"line": str(line.index), "heading": line.heading, **own}))
     entry: dict[str, object] = {"shape": shape, "lines": lines}
     if mapping.dates:
         entry["dates"] = mapping.dates
@@ -132,14 +133,19 @@ def recalled(proposal: Proposal, entry: Entries[str, object]) -> Proposal:
     lines = [_read(line) for line in entry.get("lines", ()) if isinstance(line, str)]
     tables: list[tuple[dict[str, str], dict[int, dict[str, str]]]] = []
     for line in lines:
-        if "table" in line:
+        if "sheet" in line:
             tables.append((line, {}))
         elif tables and line.get("line", "").isdecimal():
             tables[-1][1][int(line["line"])] = line
     mapping = proposal.mapping
-    if len(tables) != len(mapping.tables):
+    said = {(words.get("sheet"), words.get("lift_line")): (words, own) for words, own in tables}
+    places = [(str(table.sheet_index), str(table.lift)) for table in mapping.tables]
+    if not set(said) <= set(places):
         return proposal
-    done = tuple(_with(table, *words) for table, words in zip(mapping.tables, tables, strict=True))
+    done = tuple(
+        _with(table, *said[place]) if place in said else replace(table, wanted=False)
+        for table, place in zip(mapping.tables, places, strict=True)
+    )
     dates, blanks = entry.get("dates"), entry.get("blanks", ())
     mapping = Mapping(
         done,
@@ -167,9 +173,10 @@ def _line(line: Line, words: Entries[str, str]) -> Line:
 
 
 def _is_open(key: str, mapping: Mapping) -> bool:
-    readings = [line for table in mapping.tables for line in table.lines if line.use == "reading"]
+    tables = [table for table in mapping.tables if table.wanted]
+    readings = [line for table in tables for line in table.lines if line.use == "reading"]
     if key == "lift":
-        return any(table.lift_unit is None for table in mapping.tables)
+        return any(table.lift_unit is None for table in tables)
     if key == "flow":
         return any(line.unit is None for line in readings)
     if key == "side":
@@ -180,4 +187,4 @@ def _is_open(key: str, mapping: Mapping) -> bool:
         return mapping.dates is None
     if key == "blank":
         return not mapping.blanks
-    return key.startswith("rows ")  # what stands below a table may be another thing each time
+    return key == "rows"  # what stands below a table may be another thing each time

@@ -7,10 +7,12 @@ from collections.abc import Sequence
 from pathlib import PurePosixPath
 
 from core.files.spreadsheet.amounts import amount
-from core.files.spreadsheet.find import Table
-from core.files.spreadsheet.grid import Cell
+from core.files.spreadsheet.draft import Draft, Notes
+from core.files.spreadsheet.grid import Book, Cell
 from core.files.spreadsheet.headings import Heading, heading
 from core.files.spreadsheet.lines import Found
+from core.files.spreadsheet.questions import counted
+from core.files.spreadsheet.view import Table
 
 _GENERIC = re.compile(
     r"(?:sheet|tabelle|feuil|blad|ark|foglio|hoja|table|data|flow|results?)?\s*\d*", re.IGNORECASE
@@ -22,14 +24,69 @@ _OTHER_LABEL = re.compile(r"^[^:=]{1,30}[:=]\s*\S", re.DOTALL)
 _MOST_WORDS = 6  # of a title that may be a stage's name
 
 
-def name_lines(lines: Sequence[Found]) -> None:
-    """Give each line the name that the headings over it say.
+def name_lines(book: Book, drafts: Sequence[Draft], notes: Notes) -> None:
+    """Give every reading its stage: by headings, by titles, by the sheet's name, by the file's.
 
     Parameters
     ----------
-    lines : sequence of Found
-        The readings of one table; their stage is filled in where headings name one.
+    book : Book
+        The spreadsheet.
+    drafts : sequence of Draft
+        Its tables; the stages of their lines are filled in.
+    notes : Notes
+        Takes questions.
     """
+    for index in dict.fromkeys(draft.sheet_index for draft in drafts):
+        own = [draft for draft in drafts if draft.sheet_index == index]
+        named = _table_names([draft.table for draft in own])
+        for draft, (title, is_stated) in zip(own, named, strict=True):
+            _name_by_headings(draft.readings)
+            _name_numbered(draft, notes)
+            for line in draft.readings:
+                if draft.has("stage"):
+                    line.stage, line.stage_reason = "", "its rows say which stage"
+                elif not line.stage or (is_stated and line.stage_shared):
+                    _name_by_title(book, draft, line, title, is_stated)
+
+
+def _name_by_title(book: Book, draft: Draft, line: Found, title: str, is_stated: bool) -> None:
+    name = draft.table.grid.name
+    tab = _sheet_name(name)
+    if is_stated:
+        line.stage, line.stage_reason = title, f"a line over the table says so: '{title}'"
+    elif tab and (len(book.sheets) > 1 or not title):
+        line.stage, line.stage_reason = tab, f"the sheet is called '{name}'"
+    elif title:
+        line.stage, line.stage_reason = title, f"the title over the table is '{title}'"
+    else:
+        line.stage = _file_name(book.name)
+        line.stage_reason = "nothing in the sheet names a stage, so it is called as the file"
+    line.stage_sure = is_stated
+
+
+def _name_numbered(draft: Draft, notes: Notes) -> None:
+    """Settle what plain numbers over lines count: ports, repeats or stages."""
+    numbered = [line for line in draft.readings if line.numbered]
+    if not numbered:
+        return
+    words = [level.text for line in numbered for level in line.levels]
+    words += [*draft.table.titles, draft.table.grid.name]
+    what = notes.answers.get("numbers") or counted(words)
+    if what is None:
+        notes.ask.numbers(draft.where, [line.stage for line in numbered])
+        return
+    for line in numbered:
+        number, line.stage = line.stage, ""
+        if what == "port":
+            line.port = number
+        elif what == "run":
+            line.run = number
+        else:
+            line.stage, line.stage_reason = f"stage {number}", "the numbers over the lines count stages"
+
+
+def _name_by_headings(lines: Sequence[Found]) -> None:
+    """Give each line the name that the headings over it say."""
     rows = sorted({level.row for line in lines for level in line.levels}, reverse=True)
     names = {row: [_name_at(line, row) for line in lines] for row in rows}
     telling = [row for row in rows if len(set(names[row])) > 1]
@@ -39,7 +96,7 @@ def name_lines(lines: Sequence[Found]) -> None:
         if parts and all(_is_number(name) for _, name in parts):
             line.numbered = True
         parts = [(row, name) for row, name in parts if not _is_number(name) or len(parts) == 1]
-        parts = list(reversed(dict((name, row) for row, name in parts).items()))
+        parts = list(reversed({name: row for row, name in parts}.items()))
         if parts:
             line.stage = ", ".join(name for name, _ in parts)
             line.stage_reason = f"its heading says '{line.stage}'"
@@ -49,6 +106,7 @@ def name_lines(lines: Sequence[Found]) -> None:
         elif shared and not telling:
             line.stage = names[shared[0]][i]
             line.stage_reason = f"the heading over all lines says '{line.stage}'"
+            line.stage_shared = True
 
 
 def _name_at(line: Found, row: int) -> str:
@@ -63,31 +121,19 @@ def _is_number(name: str) -> bool:
     return bool(re.fullmatch(r"\d{1,2}|[A-D]", name))
 
 
-def table_names(tables: Sequence[Table]) -> list[tuple[str, bool]]:
-    """Return for each table the stage that its own titles name, and whether they say so outright.
-
-    Parameters
-    ----------
-    tables : sequence of Table
-        Of one sheet.
-
-    Returns
-    -------
-    list of (str, bool)
-        Empty where a table's titles name none that other tables have not.
-    """
+def _table_names(tables: Sequence[Table]) -> list[tuple[str, bool]]:
+    """Return for each table the stage that its own titles name, and whether they say so outright."""
     stated = [
         next((m[1].strip() for t in table.titles if (m := _STAGE_LABEL.match(t))), "") for table in tables
     ]
     candidates = [[name for text in table.titles if (name := _title_name(text))] for table in tables]
-    found = []
+    names = []
     for i, own in enumerate(candidates):
-        others = {name for j, names in enumerate(candidates) if j != i for name in names}
-        name = next((name for name in own if name not in others), "")
-        if len(tables) > 1 and not name:
-            name = ""
-        found.append((stated[i], True) if stated[i] else (name, False))
-    return found
+        others = {name for j, each in enumerate(candidates) if j != i for name in each}
+        names.append(next((name for name in own if name not in others), ""))
+    if not all(names):
+        names = [""] * len(names)  # a title over some of the tables is no name of a stage
+    return [(said, True) if said else (name, False) for said, name in zip(stated, names, strict=True)]
 
 
 def _title_name(text: str) -> str:
@@ -99,35 +145,13 @@ def _title_name(text: str) -> str:
     return name if name and len(name.split()) <= _MOST_WORDS and not _is_number(name) else ""
 
 
-def sheet_name(name: str) -> str:
-    """Return the stage that a sheet's name may be, empty for "Sheet1" and the like.
-
-    Parameters
-    ----------
-    name : str
-        Of the sheet.
-
-    Returns
-    -------
-    str
-        Without the words for side and port.
-    """
+def _sheet_name(name: str) -> str:
+    """Return the stage that a sheet's name may be, empty for "Sheet1" and the like."""
     found = heading(name).name
     return "" if _GENERIC.fullmatch(name.strip()) or _GENERIC.fullmatch(found) else found
 
 
-def file_name(name: str) -> str:
-    """Return the stage that a file's name may be.
-
-    Parameters
-    ----------
-    name : str
-        Of the file.
-
-    Returns
-    -------
-    str
-        Its stem with spaces.
-    """
+def _file_name(name: str) -> str:
+    """Return the stage that a file's name may be."""
     stem = PurePosixPath(name.replace("\\", "/")).stem
     return " ".join(re.sub(r"[_\-]+", " ", stem).split()) or "pasted"

@@ -7,13 +7,13 @@ import datetime as dt
 import streamlit as st
 
 from core.files.log import folded
-from core.job import SIDES, Job, Side
+from core.job import SIDES, Side
 from dashboard import entry_words, state
 from dashboard import hand as hands
 from dashboard.charts.entry import Mark, live_sweep
 from dashboard.entry import at_bench, session
 from dashboard.entry.at_bench import Place
-from dashboard.entry.draft import STEPS, Work, job_file_of, sound_files
+from dashboard.entry.draft import STEPS, Work, job_file_of
 from dashboard.entry.line import ALLOWED, Step, take
 from dashboard.entry.stages import with_stage
 from dashboard.hand import Hand
@@ -38,7 +38,7 @@ def draw(work: Work, shown: Shown) -> None:
         st.info(entry_words.NAME_A_STAGE)
         return
     file, hand = in_hand(work, place, shown)
-    rest, sound = without(work, file)
+    rest, sound = session.without(work, file)
     sweep = at_bench.judged(rest, hand, file, place.side)
     _, unit = at_bench.meter(hand, place.side)
     lift = _next_lift(hand, place.side)
@@ -66,8 +66,8 @@ def draw(work: Work, shown: Shown) -> None:
 def _draw_blank(work: Work, hand: Hand) -> None:
     """Offer the sheet to print, for a shop whose screen is not beside the bench."""
     units = tuple(hand.unit(side) or hand.units[0][1] for side in SIDES)
-    job = session.loaded(work.files, work.name).job
-    title = job.title if job else work.name
+    job_file = job_file_of(work.files)
+    title = str(job_file.values.get("title", work.name)) if job_file else work.name
     called = {"test pressure": "test pressure", "bore": "fixture bore"}
     called |= {key: key for key in ("intake entry", "exhaust exit", "valves open", "spark plug", "bench")}
     stated = tuple((called[key], value) for key, value in hand.head if key in called)
@@ -85,18 +85,26 @@ def _draw_blank(work: Work, hand: Hand) -> None:
 # --- what is on the bench ----------------------------------------------------------------
 
 
-def stage_names(work: Work) -> list[str]:
-    """Return the stages there are, also where the job cannot be read as a whole."""
-    job = session.loaded(work.files, work.name).job
-    if job is not None:
-        return [stage.name for stage in job.stages]
+def _stage_names(work: Work) -> list[str]:
+    """Return the stages there are, without waiting for the sheet in hand to be read among the others."""
     job_file = job_file_of(work.files)
-    return [stage.name for stage in job_file.stages] if job_file else []
+    if job_file is not None and job_file.stages:
+        return [stage.name for stage in job_file.stages]
+    job = session.loaded(work.base, work.name).job
+    names = [stage.name for stage in job.stages] if job else []
+    known = set(map(folded, names))
+    for file in work.files.keys() - work.base.keys():
+        found = hands.like_head(work.files[file]) if file.endswith(".csv") else None
+        stage = found.value("stage") if found and not found.value("role") else ""
+        if stage and folded(stage) not in known:
+            known.add(folded(stage))
+            names.append(stage)
+    return names
 
 
 def _choose(work: Work) -> Place | None:
     kept = work.draft.values.get(_PLACE) or {}
-    names = stage_names(work)
+    names = _stage_names(work)
     begin = {STAGE: kept.get("stage") or (names[-1] if names else None), SIDE: kept.get("side", "intake")}
     for key, value in begin.items():
         st.session_state.setdefault(key, value)
@@ -189,14 +197,6 @@ def in_hand(work: Work, place: Place, shown: Shown) -> tuple[str, Hand]:
     return at_bench.file_name(place, work.files), begun
 
 
-def without(work: Work, file: str) -> tuple[Job | None, bool]:
-    """Return the job without the sheet in hand, None without another sheet; and whether it is sound."""
-    rest = {name: data for name, data in work.files.items() if name != file}
-    loaded = session.loaded(rest, work.name)
-    alone = not any(name.endswith(".csv") for name in sound_files(rest))
-    return loaded.job, loaded.job is not None or alone
-
-
 def _next_lift(hand: Hand, side: Side) -> str | None:
     chosen = st.session_state.get(LIFT)
     return chosen if chosen in hand.lifts else hand.next_lift(side)
@@ -229,6 +229,7 @@ def _draw_field(hand: Hand, side: Side, lift: str | None, label: str) -> None:
 def _take() -> None:
     """Take what was entered, on disk first; everything is read anew, for the last run may be behind."""
     line = st.session_state[READING]
+    import sys, time; print("TAKE", repr(line), round(time.time() % 100, 3), file=sys.stderr, flush=True)  # TEMP
     if not line.strip():
         return
     work, shown = session.work(), state.shown()
@@ -247,6 +248,7 @@ def _take() -> None:
     }
     changes = {file: done.hand.text().encode(), **with_stage(work, place.stage)}
     session.keep(work.changing(changes, **values))
+    print("KEPT", round(time.time() % 100, 3), file=sys.stderr, flush=True)  # TEMP
     st.session_state[_setup_key(place)] = file
     st.session_state[LIFT] = done.lift
 

@@ -14,7 +14,7 @@ from core.files.toml import Path, lines_of
 from core.files.write_job import UneditableError, edited, typed
 from core.job import Problem
 from core.written import UnitError
-from dashboard import entry_words
+from dashboard import entry_words, field_words
 from dashboard.entry import session
 from dashboard.entry.draft import WRONG, Work
 from dashboard.screens.tabs.inputs import keyed_choice, keyed_input
@@ -78,7 +78,7 @@ def draw_table(
         for name in only or TABLES[table]:
             here = (*path, name)
             args = (
-                entry_words.field_label(table, name),
+                field_words.field_label(name),
                 f"field-{_id(here)}",
                 value_at(tree, here),
                 wrong.get(_id(here)),
@@ -86,11 +86,11 @@ def draw_table(
                 (here,),
             )
             said = tuple(problems.get(here, ()))
-            note = entry_words.FIELD_HELP.get(name)
+            note = field_words.FIELD_HELP.get(name)
             if name in CHOICES:
                 keyed_choice(*args, CHOICES[name], help_text=note, problems=said)
             else:
-                keyed_input(*args, help_text=note, placeholder=entry_words.example(name), problems=said)
+                keyed_input(*args, help_text=note, placeholder=field_words.example(name), problems=said)
 
 
 def _id(path: Path) -> str:

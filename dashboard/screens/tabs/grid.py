@@ -11,7 +11,7 @@ from core.files.sheet import read_sheet
 from core.job import SIDES
 from dashboard import entry_words
 from dashboard import hand as hands
-from dashboard.entry import session
+from dashboard.entry import at_bench, session
 from dashboard.entry.draft import Work
 from dashboard.hand import Hand
 from dashboard.usertext import inert
@@ -50,8 +50,20 @@ def draw(work: Work, file: str, hand: Hand) -> None:
         alt=entry_words.grid_alt(hand),
     )
     st.caption(entry_words.GRID_CAPTION)
-    for line in problems_of(file, hand):
+    problems = problems_of(file, hand)
+    for line in problems:
         st.caption(f":red-badge[check] {inert(line)}")
+    if not problems:
+        _draw_doubts(work, file, hand)
+
+
+def _draw_doubts(work: Work, file: str, hand: Hand) -> None:
+    """Say which readings do not fit, as at the bench."""
+    rest, _ = session.without(work, file)
+    for side, _ in hand.units:
+        _, unit = at_bench.meter(hand, side)
+        for line in entry_words.doubts(hand, side, at_bench.judged(rest, hand, file, side), unit):
+            st.caption(line)
 
 
 def _base_of(file: str, hand: Hand) -> _Base:

@@ -11,11 +11,10 @@ from core.files.log import folded
 from core.files.names import free_name
 from core.files.toml import Path
 from core.job import SIDES
-from dashboard import entry_words, state
+from dashboard import entry_words, field_words, state
 from dashboard.entry import session
-from dashboard.entry.draft import Work
+from dashboard.entry.draft import Work, job_file_of
 from dashboard.screens.tabs import fields
-from dashboard.screens.tabs.bench import stage_names
 from dashboard.usertext import inert
 
 Problems = Mapping[Path, Sequence[str]]
@@ -23,15 +22,24 @@ Problems = Mapping[Path, Sequence[str]]
 _NEW_STAGE = "field-new-stage"
 
 
+def stage_names(work: Work) -> list[str]:
+    """Return the stages there are, also where the job cannot be read as a whole."""
+    job = session.loaded(work.files, work.name).job
+    if job is not None:
+        return [stage.name for stage in job.stages]
+    job_file = job_file_of(work.files)
+    return [stage.name for stage in job_file.stages] if job_file else []
+
+
 def draw_job(work: Work, problems: Problems) -> None:
     """Draw what the job is called, and what its flows are stated at."""
-    st.caption(entry_words.INTROS["Job"])
+    st.caption(field_words.INTROS["Job"])
     fields.draw_table(work, (), problems)
 
 
 def draw_engine(work: Work, problems: Problems) -> None:
     """Draw the cams first: gains are weighted by them; then the engine."""
-    st.caption(entry_words.INTROS["Engine and cams"])
+    st.caption(field_words.INTROS["Engine and cams"])
     for side in SIDES:
         st.subheader(f"{side.capitalize()} cam")
         fields.draw_table(work, (side, "cam"), problems)
@@ -58,7 +66,7 @@ def _take_lift_table(side: str) -> None:
 
 def draw_stages(work: Work, problems: Problems) -> None:
     """Draw a row of fields for each stage, in the order of work."""
-    st.caption(entry_words.INTROS["Stages and prices"])
+    st.caption(field_words.INTROS["Stages and prices"])
     names = stage_names(work)
     for place, name in enumerate(names):
         with st.container(border=True):
@@ -107,7 +115,7 @@ def _take_out(place: int, count: int) -> None:
 
 def draw_valves(work: Work, problems: Problems) -> None:
     """Draw the valves of the job, or what one stage changed of them."""
-    st.caption(entry_words.INTROS["Valves"])
+    st.caption(field_words.INTROS["Valves"])
     names = stage_names(work)
     whole = "the job: before any work"
     chosen = st.selectbox("Valves of", [whole, *names], key="field-valves-of", width=320)
@@ -119,7 +127,7 @@ def draw_valves(work: Work, problems: Problems) -> None:
 
 def draw_bench(work: Work, problems: Problems) -> None:
     """Draw the bench, or one of several."""
-    st.caption(entry_words.INTROS["Bench"])
+    st.caption(field_words.INTROS["Bench"])
     benches = fields.stated(work.job_file).get("bench", [])
     count = len(benches) if isinstance(benches, list) else 0
     place = 0
@@ -137,7 +145,7 @@ def draw_bench(work: Work, problems: Problems) -> None:
 
 def draw_target(work: Work, problems: Problems) -> None:
     """Draw the casting to reach, and its valves."""
-    st.caption(entry_words.INTROS["Target"])
+    st.caption(field_words.INTROS["Target"])
     fields.draw_table(work, ("target",), problems)
     others = [job for job in state.job_names() if job != work.draft.job]
     if others:

@@ -1,0 +1,94 @@
+"""What the fields of the job file are called, with an example and a word of help for each."""
+
+from __future__ import annotations
+
+_LABELS = {
+    "serial_number": "Serial number",
+    "at_lift": "Duration taken at a lift of",
+    "at": "... of the valve or the tappet",
+    "lift_table": "Lift table, instead of all this",
+    "scale_air": "Scale made for air of",
+    "calibrated_at": "Scale set at",
+    "lash": "Lash",
+    "price": "Price of this stage alone",
+    "planned": "Planned: a quotation",
+    "sheets": "Its bench sheets",
+    "job": "Another job's folder",
+    "redline": "Redline",
+}
+_EXAMPLES = {
+    "title": "Hillclimb four",
+    "currency": "EUR",
+    "reference_pressure": "28 inH2O",
+    "cylinders": "4",
+    "bore": "86 mm",
+    "stroke": "86 mm",
+    "rod_length": "143 mm",
+    "compression_ratio": "11.8",
+    "redline": "8200 rpm",
+    "gasket_volume": "6.2 cc",
+    "deck_volume": "0.8 cc",
+    "dish_volume": "-3 cc",
+    "chamber_plan_area": "52 cm2",
+    "valve_diameter": "33.5 mm",
+    "valves_per_cylinder": "2",
+    "stem_diameter": "5.5 mm",
+    "throat_diameter": "29 mm",
+    "seat_angle": "45 deg",
+    "seat_width": "1.2 mm",
+    "lift": "11.2 mm",
+    "duration": "252 deg",
+    "at_lift": "1 mm",
+    "rocker_ratio": "1.0",
+    "lash": "0.2 mm",
+    "centreline": "106 deg",
+    "lift_table": "cam-intake.csv",
+    "calibrated_at": "28 inH2O",
+    "plate_diameter": "40 mm",
+    "pipe_diameter": "80 mm, or plenum",
+    "repeatability": "0.5 %",
+    "lift_setting": "0.02 mm",
+    "calibration": "1.5 %",
+    "test_pressure_reading": "0.05 inH2O",
+    "barometer_reading": "1 hPa",
+    "temperature_reading": "0.5 delta_degC",
+    "humidity_reading": "5 %",
+    "price": "420",
+    "chamber_volume": "46.8 cc",
+    "port_volume": "180 cc",
+    "smallest_section": "640 mm2",
+    "sheets": "../references/one.csv",
+    "job": "../other-job",
+}
+FIELD_HELP = {
+    "reference_pressure": "Every flow is stated at this pressure. Default: 28 inH2O.",
+    "standard_air": "Default: ISO 2533, that is 15 °C, 1013.25 hPa, dry.",
+    "pressure_rule": "How a flow at another test pressure is brought to the reference. Default: square root.",
+    "repeatability": "Standard uncertainty of one re-set-up; used where no repeats were taken.",
+    "calibrated_at": "Default: each reading's own test pressure, with a note.",
+    "planned": "A planned stage has a price and no sheets yet.",
+    "lift": "At the valve, or at the tappet with a rocker ratio.",
+    "centreline": "After top dead centre for the intake, before it for the exhaust.",
+    "compression_ratio": "With the chamber of the first stage.",
+}
+INTROS = {
+    "Job": "Nothing here is needed for a curve. Quantities are typed with their unit.",
+    "Engine and cams": (
+        "The cams say over which lifts a gain counts; the engine is needed for power and compression only. "
+        "The curves do not wait for either."
+    ),
+    "Stages and prices": "The order here is the order of work. Chamber volumes are for compression.",
+    "Valves": "For flow coefficients. What a stage changed is stated at that stage, and holds from there on.",
+    "Bench": "Without a word here the bench shows volume flow, with usual uncertainties that are named.",
+    "Target": "A casting to reach: another job's stage, or bench sheets of it.",
+}
+
+
+def field_label(key: str) -> str:
+    """Return the label of a field of the job file."""
+    return _LABELS.get(key, key.replace("_", " ").capitalize())
+
+
+def example(key: str) -> str | None:
+    """Return what one may type into a field."""
+    return _EXAMPLES.get(key)

@@ -1,0 +1,420 @@
+"""The Job sheet without a browser: what is typed ends in files, and files in the same review."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+from streamlit.testing.v1 import AppTest
+
+from core.files import draft as drafts
+from core.files.draft import new_draft
+from core.files.folder import NOTHING, read_whole
+from core.files.jobfile import NAME
+from core.files.load import load_job
+from core.job import Job
+from core.numbers import review_numbers
+from core.review import review
+from core.units import METRIC, US
+from dashboard import entry_words, hand
+from dashboard.charts.entry import Mark, live_sweep
+from dashboard.entry import at_bench
+from dashboard.entry.at_bench import Place
+from dashboard.entry.draft import base_files, laid_over, load, sound_files
+from dashboard.entry.line import take
+from dashboard.handover.blank_sheet import Blank, blank_sheet
+from dashboard.look import THEMES
+from tests.dashboard.test_app import said
+
+NOW = dt.datetime(2026, 4, 1, 9, 30)
+PLACE = Place("port polish", "3", "intake")
+Start = Callable[..., AppTest]
+
+
+@pytest.fixture
+def root_of_jobs(tmp_path: Path, demo_runs: Path) -> Path:
+    """Return a jobs' root with copies that may be written to."""
+    for name in ("sprint-four", "bare-sheets"):
+        shutil.copytree(demo_runs / name, tmp_path / "jobs" / name)
+    return tmp_path / "jobs"
+
+
+@pytest.fixture
+def sprint(demo_runs: Path) -> Job:
+    loaded = load_job([demo_runs / "sprint-four"])
+    assert loaded.job is not None
+    return loaded.job
+
+
+@pytest.fixture
+def files(demo_runs: Path) -> dict[str, bytes]:
+    return base_files(read_whole(demo_runs / "sprint-four"))
+
+
+# --- the sheet in hand ------------------------------------------------------------------
+
+
+def test_a_new_set_up_has_the_conditions_units_and_lifts_of_the_last(sprint: Job, files: dict) -> None:
+    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    assert made.value("stage") == "port polish"
+    assert (made.value("date"), made.value("time")) == ("2026-04-01", "09:30")
+    last = max((s for s in sprint.sheets), key=lambda s: (s.date, s.time))
+    for key in ("barometer", "test pressure", "intake entry"):
+        assert f"# {key}: {made.value(key)}\n".encode() in files[last.file]
+    assert made.lifts == tuple(str(n) for n in range(1, 12))
+    assert made.is_empty()
+    assert made.value("note") == ""
+
+
+@pytest.mark.parametrize(("units", "lift", "flow"), [(METRIC, "mm", "L/s"), (US, "in", "cfm")])
+def test_a_first_sheet_is_in_the_units_of_the_sidebar(units: object, lift: str, flow: str) -> None:
+    made = at_bench.begin({}, None, PLACE, units, NOW)
+    assert (made.lift_unit, made.unit("intake")) == (lift, flow)
+
+
+def test_what_was_typed_is_in_the_file_as_it_was_typed(sprint: Job, files: dict) -> None:
+    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    done = take(made, (), "hand.csv", "intake", "1", "11,40 23.1")
+    assert done.problem == ""
+    text = done.hand.text()
+    assert "\n1,11.40,\n2,23.1,\n3,,\n" in text
+    assert hand.from_text(text.encode()) == done.hand
+    assert done.lift == "3"
+
+
+def test_a_minus_takes_back_and_gives_back_what_was_there(sprint: Job, files: dict) -> None:
+    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    first = take(made, (), "hand.csv", "intake", "1", "11.4 108")
+    back = take(first.hand, first.steps, "hand.csv", "intake", first.lift, "-")
+    assert (back.lift, back.hand.rows[1].intake) == ("2", "")
+    again = take(first.hand, first.steps, "hand.csv", "intake", "1", "11.5")
+    undone = take(again.hand, again.steps, "hand.csv", "intake", again.lift, "-")
+    assert undone.hand == first.hand
+    both = take(first.hand, first.steps, "hand.csv", "intake", first.lift, "- 10.8")
+    assert [row.intake for row in both.hand.rows[:2]] == ["11.4", "10.8"]
+    other_side = take(first.hand.measured_in("exhaust", "L/s"), first.steps, "hand.csv", "exhaust", "1", "-")
+    assert other_side.problem == entry_words.NOTHING_TO_TAKE_BACK
+
+
+@pytest.mark.parametrize("line", ["1O.8", "-5", "11.4 x", "1,234", "1e9", "11.4 - -"])
+def test_a_line_is_taken_whole_or_not_at_all(sprint: Job, files: dict, line: str) -> None:
+    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    done = take(made, (), "hand.csv", "intake", "1", line)
+    assert done.problem
+    assert done.hand == made
+    assert done.lift == "1"
+
+
+def test_more_readings_than_lifts_are_refused(sprint: Job, files: dict) -> None:
+    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    assert "no intake lift left" in take(made, (), "h.csv", "intake", "1", " ".join(["11"] * 12)).problem
+
+
+def test_lifts_can_be_planned_anew_and_readings_stay(sprint: Job, files: dict) -> None:
+    made = take(at_bench.begin(files, sprint, PLACE, METRIC, NOW), (), "h", "intake", "3", "35").hand
+    planned = made.planned(["2", "2.5", "1"])
+    assert [(row.lift, row.intake) for row in planned.rows] == [
+        ("1", ""),
+        ("2", ""),
+        ("2.5", ""),
+        ("3", "35"),
+    ]
+
+
+def test_a_sheet_written_in_another_way_is_not_edited_here() -> None:
+    ours = b"# stage: a\nlift [mm],intake [L/s]\n1,2.0\n"
+    assert hand.from_text(ours) is not None
+    for other in (
+        ours.replace(b",", b";"),
+        b"# stage:a\n" + ours,
+        ours + b"a note\n",
+        b"\xef\xbb\xbf" + ours,
+    ):
+        assert hand.from_text(other) is None
+
+
+def test_the_verdict_names_the_slip_and_what_would_fit(sprint: Job, files: dict) -> None:
+    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    done = take(made, (), "hand.csv", "intake", "1", "12.0 23.7 3.51")
+    sweep = at_bench.judged(sprint, done.hand, "hand.csv", "intake")
+    level, words = entry_words.verdict(done.hand, "intake", sweep, 1e-3, ["1", "2", "3"])
+    assert level == "stop"
+    assert "stop: 3.51 at 3\u00a0mm, intake" in words
+    assert "Decimal slip? 35.1 would." in words
+    table = entry_words.sweep_table(done.hand, "intake", sweep, 1e-3, done.lift)
+    assert table.columns == ("Lift, mm", "Now, L/s", "Before", "Change", "Check")
+    assert [row[4] for row in table.rows[:4]] == ["ok", "ok", "stop", ""]
+    assert table.rows[3][1] == "next"
+
+
+def test_the_live_chart_says_in_words_what_it_shows() -> None:
+    marks = [
+        Mark(1, 0.2, 0.6, "", "11.4 L/s at 1 mm"),
+        Mark(2, -9.0, 0.7, "stop", "2.3 L/s at 2 mm"),
+        Mark(3),
+    ]
+    spec = live_sweep(marks, 3.0, THEMES["light"], "L/s", "mm", change=True)
+    assert "11.4 L/s at 1 mm; 2.3 L/s at 2 mm" in spec["description"]
+    assert any(row.get("text") == "stop" for row in spec["datasets"]["rows"])
+    empty = live_sweep([Mark(1), Mark(2)], 1.0, THEMES["dark"], "L/s", "mm", change=False)
+    assert "nothing read yet" in empty["description"]
+
+
+def test_the_blank_sheet_has_the_jobs_lifts(tmp_path: Path) -> None:
+    lifts = tuple(f"{n / 20:.3f}" for n in range(1, 25))
+    blank = Blank("Job <b>", "port work", "2", lifts, "in", ("cfm", "cfm"), (("test pressure", "25 inH2O"),))
+    data = blank_sheet(blank)
+    assert data == blank_sheet(blank)
+    path = tmp_path / "blank.pdf"
+    path.write_bytes(data)
+    text = "\n".join(page.extract_text() for page in PdfReader(path).pages)
+    for word in (*lifts, "port work", "25 inH2O", "Job <b>", "intake, cfm", "lift, in", "leak checked"):
+        assert word in text
+
+
+# --- a draft is files ---------------------------------------------------------------------
+
+
+def typed_by_hand(work: object, stage: str, figures: str) -> object:
+    """Type a whole sweep of one stage as the screen does."""
+    job = load(work.files, "typed", Path("."))
+    made = at_bench.begin(work.files, job.job, Place(stage, "1", "intake"), METRIC, NOW)
+    file = at_bench.file_name(Place(stage, "1", "intake"), work.files)
+    done = take(made, (), file, "intake", made.lifts[0], figures)
+    assert done.problem == ""
+    return work.changing({file: done.hand.text().encode()})
+
+
+def test_a_job_typed_gives_the_review_of_one_written_by_hand(tmp_path: Path) -> None:
+    work = laid_over(new_draft(None), {})
+    work = typed_by_hand(work, "as cast", "12 23,7 35.1 45.6 54 60.5 65 67.7 69.7 71 72")
+    work = typed_by_hand(work, "valve job", "12.9 25.2 36.4 46.5 54.4 60.8 65.3 68 69.8 71.2 72.3")
+    typed = load(work.files, "typed", tmp_path)
+    folder = tmp_path / "typed"
+    folder.mkdir()
+    rows = {
+        "as cast": "1,12\n2,23.7\n3,35.1\n4,45.6\n5,54\n6,60.5\n7,65\n8,67.7\n9,69.7\n10,71\n11,72\n",
+        "valve job": (
+            "1,12.9\n2,25.2\n3,36.4\n4,46.5\n5,54.4\n6,60.8\n7,65.3\n8,68\n9,69.8\n10,71.2\n11,72.3\n"
+        ),
+    }
+    for n, (stage, readings) in enumerate(rows.items()):
+        head = f"# stage: {stage}\n# port: 1\n# date: 2026-04-01\n# time: 09:30\n"
+        text = f"{head}lift [mm],intake [L/s]\n{readings}"
+        (folder / f"{'ab'[n]}.csv").write_text(text, "utf-8", newline="\n")
+    by_hand = load_job([folder])
+
+    def shown(job: Job | None) -> object:
+        """Return the numbers without where they stood: files of other names, lines of blank rows."""
+        found = review_numbers(review(replace(job, name="", title="", fingerprint="")))
+        return [
+            {k: v for k, v in one.items() if k not in ("file", "line", "text")} for one in found["findings"]
+        ], {key: value for key, value in found.items() if key not in ("findings", "fingerprint")}
+
+    assert shown(typed.job) == shown(by_hand.job)
+
+
+def test_a_blank_sheet_is_neither_read_nor_saved(tmp_path: Path) -> None:
+    work = laid_over(new_draft(None), {})
+    made = at_bench.begin({}, None, PLACE, METRIC, NOW)
+    work = work.changing({"hand.csv": made.text().encode()})
+    assert sound_files(work.files) == {}
+    assert not work.is_changed()
+
+
+def test_only_what_differs_is_saved(files: dict) -> None:
+    work = laid_over(new_draft("sprint-four"), files)
+    assert not work.is_changed()
+    gone = next(name for name in files if name != NAME)
+    work = work.changing({gone: None, "a.csv": b"lift [mm],intake [L/s]\n1,2\n"})
+    assert work.to_save() == {gone: None, "a.csv": b"lift [mm],intake [L/s]\n1,2\n"}
+    assert not work.changing({gone: files[gone], "a.csv": None}).is_changed()
+
+
+@pytest.mark.parametrize("data", [b"caf\xe9\n", "Zündapp µ\n".encode(), b"\xef\xbb\xbfa\r\n", b""])
+def test_files_come_out_of_a_draft_as_they_went_in(tmp_path: Path, data: bytes) -> None:
+    kept = drafts.keep(tmp_path, laid_over(new_draft(None), {}).changing({"a.csv": data}).draft)
+    found = drafts.find(tmp_path, kept.id)
+    assert laid_over(found, {}).files == {"a.csv": data}
+
+
+# --- the screen -----------------------------------------------------------------------------
+
+
+def job_sheet_alone() -> None:
+    """Draw the Job sheet as the app does."""
+    from dashboard.screens import job_sheet, sidebar
+
+    sidebar.draw()
+    job_sheet.draw()
+
+
+@pytest.fixture
+def start(monkeypatch: pytest.MonkeyPatch) -> Start:
+    """Return a function that opens the screen on a jobs' root."""
+
+    def started(folder: Path, **address: str) -> AppTest:
+        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
+            monkeypatch.delenv(name, raising=False)
+        monkeypatch.setenv("GAIN_LEDGER_ROOT", str(folder))
+        app = AppTest.from_function(job_sheet_alone, default_timeout=60)
+        for key, value in address.items():
+            app.query_params[key] = value
+        return app.run()
+
+    return started
+
+
+def enter(app: AppTest, line: str) -> AppTest:
+    """Enter a line at the bench."""
+    app.text_input(key="bench-reading").set_value(line)
+    return next(b for b in app.button if b.label == "Take").click().run()
+
+
+def with_stage_named(root: Path, job: str | None, stage: str) -> str:
+    """Return the id of a draft with a new stage on the bench; the test tool knows listed options only."""
+    begun = new_draft(job, read_whole(root / job).snapshot if job else NOTHING)
+    place = {"stage": stage, "port": "", "side": "intake"}
+    return drafts.keep(root, replace(begun, values={"place": place})).id
+
+
+def test_typing_at_the_bench_is_judged_kept_and_saved(start: Start, root_of_jobs: Path) -> None:
+    app = enter(start(root_of_jobs, job="sprint-four"), "12.3 23.9 3.55")
+    assert not app.exception
+    assert "Decimal slip? 35.5 would." in said(app)
+    app = enter(app, "- 35.5")
+    assert "**35.5 at 3 mm**: ok." in app.success[0].value.replace("\u00a0", " ")
+    (kept,) = drafts.drafts(root_of_jobs)
+    assert app.query_params["draft"] == kept.id
+    # another browser, by the address: everything is there
+    other = start(root_of_jobs, job="sprint-four", draft=kept.id)
+    assert "Intake at 4 mm" in said(other)
+    app.button(key="entry-save").click().run()
+    assert not app.exception
+    saved = root_of_jobs / "sprint-four" / "port-polish_port-3_setup.csv"
+    assert b"\n3,35.5," in saved.read_bytes()
+    assert drafts.drafts(root_of_jobs) == ()
+    assert "draft" not in app.query_params
+
+
+def test_two_browsers_save_one_job_and_neither_is_lost(start: Start, root_of_jobs: Path) -> None:
+    one = enter(start(root_of_jobs, job="bare-sheets"), "9.9 20.1")
+    two = enter(start(root_of_jobs, job="bare-sheets"), "9.8 20.2 30.1")
+    one.button(key="entry-save").click().run()
+    first = (root_of_jobs / "bare-sheets" / "port-work_setup.csv").read_bytes()
+    two.button(key="entry-save").click().run()
+    assert "saved by somebody else" in said(two)
+    assert (root_of_jobs / "bare-sheets" / "port-work_setup.csv").read_bytes() == first
+    two.button(key="entry-over").click().run()
+    assert not two.exception
+    assert b"30.1" in (root_of_jobs / "bare-sheets" / "port-work_setup.csv").read_bytes()
+    history = [path.read_bytes() for path in (root_of_jobs / "bare-sheets" / "history").rglob("*.csv")]
+    assert first in history
+
+
+def test_a_field_keeps_what_cannot_be_read_and_says_why(start: Start, root_of_jobs: Path) -> None:
+    app = start(root_of_jobs, job="sprint-four", tab="Valves")
+    before = (root_of_jobs / "sprint-four" / NAME).read_bytes()
+    app.text_input(key="field-intake.seat_angle").set_value("45").run()
+    assert "'45' has no unit." in said(app)
+    assert app.text_input(key="field-intake.seat_angle").value == "45"
+    app.text_input(key="field-intake.stem_diameter").set_value("40 mm").run()
+    assert "not smaller than throat_diameter" in said(app)
+    assert app.button(key="entry-save").disabled
+    app.text_input(key="field-intake.stem_diameter").set_value("7 mm").run()
+    app.text_input(key="field-intake.seat_angle").set_value("30 deg").run()
+    app.button(key="entry-save").click().run()
+    after = (root_of_jobs / "sprint-four" / NAME).read_bytes()
+    assert after == before.replace(b'seat_angle = "45 deg"', b'seat_angle = "30 deg"', 1)  # and nothing else
+
+
+def test_a_job_from_nothing(start: Start, tmp_path: Path) -> None:
+    app = start(tmp_path)
+    assert not app.exception
+    assert "Name what is on the bench" in app.info[0].value
+    app = start(tmp_path, draft=with_stage_named(tmp_path, None, "as cast"))
+    app = enter(app, "12 23.7 35.1")
+    assert not app.exception
+    app.session_state["tab"] = "Job"
+    app.run()
+    app.text_input(key="field-title").set_value("Hillclimb **four**").run()
+    assert "One stage so far" in said(app)
+    app.text_input(key="entry-save-name").set_value("../up and away").run()
+    app.button(key="entry-save-as").click().run()
+    assert not app.exception
+    folder = tmp_path / "up-and-away"
+    assert sorted(path.name for path in folder.iterdir()) == ["as-cast_setup.csv", NAME]
+    assert (folder / NAME).read_text("utf-8") == 'title = "Hillclimb **four**"\n'
+    assert app.session_state["job"] == "up-and-away"
+
+
+def test_stages_are_listed_moved_and_priced(start: Start, root_of_jobs: Path) -> None:
+    app = start(root_of_jobs, job="bare-sheets", tab="Stages and prices")
+    app.text_input(key="field-stage.1.price").set_value("420,50").run()
+    assert not app.exception
+    app.button(key="field-Later-0").click().run()
+    app.text_input(key="field-new-stage").set_value("  port   exit ").run()
+    app.button(key="entry-save").click().run()
+    text = (root_of_jobs / "bare-sheets" / NAME).read_text("utf-8")
+    names = [line for line in text.splitlines() if line.startswith("name")]
+    assert names == ['name = "valve job"', 'name = "as received"', 'name = "port work"', 'name = "port exit"']
+    assert "price = 420.50" in text
+
+
+def test_a_pasted_block_is_asked_about_and_taken(start: Start, root_of_jobs: Path) -> None:
+    app = start(root_of_jobs, job="bare-sheets", tab="Sheets")
+    block = "Lift\tIntake\n0.1\t20.5\n0.2\t41.0\n0.3\t58.5\n0.4\t66.0\n"
+    app.text_area(key="entry-block").set_value(block).run()
+    app.button(key="entry-take-block").click().run()
+    assert not app.exception
+    assert app.button(key="map-take").disabled
+    app.selectbox(key="map-answer-lift").set_value("in").run()
+    app.selectbox(key="map-answer-flow").set_value("cfm").run()
+    assert not app.exception
+    assert not app.button(key="map-take").disabled
+    app.button(key="map-take").click().run()
+    assert not app.exception
+    (kept,) = drafts.drafts(root_of_jobs)
+    added = [text for text in kept.values["changes"].values() if "66.0" in str(text)]
+    assert len(added) == 1
+
+
+@pytest.mark.parametrize("name", ["../../up.csv", "C:\\up.csv", "job.toml", ".hidden.csv"])
+def test_an_uploads_name_is_never_a_path(start: Start, root_of_jobs: Path, name: str) -> None:
+    app = start(root_of_jobs, job="bare-sheets", tab="Sheets")
+    content = b"title = 'x'\n" if name == NAME else b"# stage: up\nlift [mm],intake [L/s]\n1,2.0\n2,4.0\n"
+    app.file_uploader(key="entry-upload").set_value([(name, content, "text/csv")]).run()
+    assert not app.exception
+    app.button(key="entry-save").click().run()
+    assert not app.exception
+    assert [path.name for path in root_of_jobs.parent.iterdir()] == ["jobs"]
+    outside = {path.name for path in root_of_jobs.iterdir()}
+    assert outside == {"bare-sheets", "sprint-four", ".ledger"}
+    added = NAME if name == NAME else "hidden.csv" if "hidden" in name else "up.csv"
+    found = [
+        path.name
+        for path in (root_of_jobs / "bare-sheets").iterdir()
+        if path.is_file() and path.read_bytes() == content
+    ]
+    assert [one.removeprefix("c-") for one in found] == [added]
+
+
+def test_hostile_words_stay_inert(start: Start, root_of_jobs: Path) -> None:
+    named = with_stage_named(root_of_jobs, "bare-sheets", "![x](http://198.51.100.7/a.png)")
+    app = start(root_of_jobs, job="bare-sheets", draft=named)
+    app = enter(app, "9.9")
+    assert not app.exception
+    kinds = ("header", "subheader", "markdown", "caption", "error", "success", "warning")
+    assert not any("![x](" in str(element.value) for kind in kinds for element in app.get(kind))
+
+
+def test_the_customer_gets_nothing_of_it(start: Start, root_of_jobs: Path) -> None:
+    app = start(root_of_jobs, job="bare-sheets", reader="customer")
+    assert not app.exception
+    assert not app.text_input
+    assert entry_words.SHOP_ONLY in said(app)
