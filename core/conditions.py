@@ -6,6 +6,7 @@ Nothing here is guessed in silence: ``core.findings`` says of each what was assu
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 
 from core.air import standard_barometer
 from core.constants import INCH_WATER_PA, STANDARD_AIRS, StandardAir
@@ -48,6 +49,7 @@ class UsedAir:
     humidity_u: float
 
 
+@lru_cache(maxsize=16)  # asked sheet after sheet
 def with_defaults(bench: Bench) -> Bench:
     """Return the bench with every unstated standard uncertainty filled in.
 

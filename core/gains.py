@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 from core.curve import mean_flow, mean_weights, time_mean_flow, time_weights
 from core.measured import Measured, Seen, Term, components, covariance, line_weights, union_lifts
 from core.results import Summary, Verdict
-from core.uncertainty import Component, combine, coverage_factor, family_p, two_sided_p, verdict
+from core.uncertainty import (
+    Component,
+    combine,
+    coverage_factor,
+    family_p,
+    two_sided_p,
+    variances,
+    verdict,
+)
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -103,26 +111,28 @@ def together(*seen: Seen) -> Seen:
     )
 
 
-def expanded(seen: Seen, common: Flags | None = None) -> Array:
-    """Return the expanded uncertainty of a curve's flows.
+def expanded(seen: Seen, common: Flags) -> Array:
+    """Return the expanded uncertainty of a curve's flows, with and without what all curves share.
 
     Parameters
     ----------
     seen : Seen
         r flows of a curve.
-    common : ndarray, shape (k,), optional
-        True for shared inputs to leave out.
+    common : ndarray, shape (k,)
+        True for shared inputs to leave out the second time.
 
     Returns
     -------
-    ndarray, shape (r,)
-        Half-width of the 95 % interval. [m3/s]
+    ndarray, shape (2, r)
+        Half-width of the 95 % interval: of everything, and without those inputs. [m3/s]
 
     References
     ----------
     JCGM 100:2008, 6.2 and G.6.4.
     """
-    standard, dof = combine(components([(np.ones(seen.flow_m3_s.size), seen)], common))
+    shared, *scattered = components([(np.ones(seen.flow_m3_s.size), seen)])
+    own = variances(seen.shared[:, ~common])
+    standard, dof = combine([Component(np.stack([shared.variance, own])), *scattered])
     return coverage_factor(dof) * standard
 
 
@@ -254,9 +264,11 @@ class Difference:
         self.after, self.before, self.spread = after, before, spread
         a, b = after.flow_m3_s, before.flow_m3_s
         self.fraction = a / b - 1
-        self.gain_m3_s, self.expanded_m3_s = self.scaled(np.ones_like(a), np.ones_like(b))
-        self.standard, self.dof = self._uncertainty(1 / b, a / b**2)
-        self.expanded_fraction = coverage_factor(self.dof) * self.standard
+        self.gain_m3_s = a - b
+        one = np.ones_like(a)
+        standard, dof = self._uncertainty(np.stack([one, 1 / b]), np.stack([one, a / b**2]))
+        self.expanded_m3_s, self.expanded_fraction = coverage_factor(dof) * standard
+        self.standard, self.dof = standard[1], dof[1]
         self.p_value = two_sided_p(self.fraction, self.standard, self.dof)
 
     def scaled(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
@@ -269,7 +281,7 @@ class Difference:
         return [(of_after, self.after), (-of_before, self.before)]
 
     def _uncertainty(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
-        """Return u and its degrees of freedom for given derivatives by both flows."""
+        """Return u and its degrees of freedom for given derivatives by both flows, of shape (..., r)."""
         parts = components(self._terms(of_after, of_before))
         if self.spread is not None:
             # A port is better or worse over its whole curve, and each curve has its own ports.

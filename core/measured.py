@@ -87,6 +87,9 @@ class Measured:
         return _holds(self.lift_m[self.measured], lift_m)
 
 
+_Key = tuple[str, str | None, str | None, str | None]  # role, stage, port and bench
+
+
 def ports_of(
     parts: Sequence[Rows], shared: Sequence[Array], usable: Sequence[Flags]
 ) -> dict[tuple[str, str | None], list[Port]]:
@@ -106,7 +109,7 @@ def ports_of(
     dict
         Lists of Port under (role, stage name).
     """
-    groups: dict[tuple[str, str | None, str | None, str | None], list[_Sweep]] = {}
+    groups: dict[_Key, list[_Sweep]] = {}
     for rows, effects, sound in zip(parts, shared, usable, strict=True):
         lifts = np.round(rows.lift_m, LIFT_DIGITS)
         for sheet, mine in rows.by_sheet():
@@ -122,8 +125,15 @@ def ports_of(
                 )
                 groups.setdefault((sheet.role, sheet.stage, sheet.port, rows.bench.name), []).append(sweep)
     found: dict[tuple[str, str | None], list[Port]] = {}
-    for (role, stage, name, bench), sweeps in groups.items():
-        found.setdefault((role, stage), []).append(_port(name, bench, sweeps))
+    alike: dict[int, tuple[_Layout, list[_Key]]] = {}
+    for key, sweeps in groups.items():
+        at = _laid_out(sweeps)
+        alike.setdefault(id(at), (at, []))[1].append(key)
+    ports = {}
+    for at, keys in alike.values():
+        ports.update(zip(keys, _ports(at, [(*key[2:], groups[key]) for key in keys]), strict=True))
+    for role, stage, name, bench in groups:
+        found.setdefault((role, stage), []).append(ports[role, stage, name, bench])
     for ports in found.values():
         ports.sort(key=lambda port: (port.name is None, port.name or ""))
     return found
@@ -140,53 +150,64 @@ class _Sweep:
     scaled: bool
 
 
-def _port(name: str | None, bench: str | None, sweeps: list[_Sweep]) -> Port:
-    """Average a port's readings: first within a set-up, where they count as one, then over set-ups."""
+def _laid_out(sweeps: list[_Sweep]) -> _Layout:
+    """Return which set-up of a port read which lift."""
     numbered = {setup: number for number, setup in enumerate(dict.fromkeys(sweep.setup for sweep in sweeps))}
-    sizes = [sweep.lift_m.size for sweep in sweeps]
-    row = np.repeat(np.array([numbered[sweep.setup] for sweep in sweeps], dtype=np.int64), sizes)
-    at = _layout(np.concatenate([sweep.lift_m for sweep in sweeps]).tobytes(), row.tobytes())
-    flow = np.concatenate([sweep.flow_m3_s for sweep in sweeps])
-    effects = np.concatenate([sweep.effects for sweep in sweeps])
-    mean = at.share @ flow
+    row = [(numbered[sweep.setup], sweep.lift_m.size) for sweep in sweeps]
+    return _layout(b"".join([sweep.lift_m.tobytes() for sweep in sweeps]), tuple(row))
+
+
+def _ports(at: _Layout, named: list[tuple[str | None, str | None, list[_Sweep]]]) -> list[Port]:
+    """Average the readings of p ports of one layout.
+
+    First within a set-up, where they count as one, then over set-ups.
+    """
+    flow = np.array([np.concatenate([sweep.flow_m3_s for sweep in sweeps]) for *_, sweeps in named])
+    effects = np.array([np.concatenate([sweep.effects for sweep in sweeps]) for *_, sweeps in named])
+    mean = flow @ at.share.T
     steepness = slope(at.lift_m, mean)
-    of_setups = np.bincount(at.cell, flow, at.taken.size).reshape(at.taken.shape)
-    return Port(
-        name,
-        bench,
-        at.lift_m,
-        mean,
-        steepness,
-        at.count,
-        at.share @ (flow[:, None] * effects),
-        len(numbered),
-        RepeatedPort(of_setups[:, at.common] / at.taken[:, at.common], steepness[at.common]),
-        all(sweep.scaled for sweep in sweeps),
-    )
+    shared = at.share @ (flow[..., None] * effects)
+    of_setups = (flow @ at.of_setup.T).reshape(len(named), *at.taken.shape)[:, :, at.common]
+    return [
+        Port(
+            name,
+            bench,
+            at.lift_m,
+            mean[p],
+            steepness[p],
+            at.count,
+            shared[p],
+            len(at.taken),
+            RepeatedPort(of_setups[p], steepness[p, at.common]),
+            all(sweep.scaled for sweep in sweeps),
+        )
+        for p, (name, bench, sweeps) in enumerate(named)
+    ]
 
 
 class _Layout(NamedTuple):
     """Which set-up (s of them) read which of n lifts, for r readings."""
 
     lift_m: Array
-    cell: NDArray[np.int64]  # (r,) set-up x n + lift
     taken: NDArray[np.int64]  # (s, n) readings
     count: Array  # (n,) set-ups
     share: Array  # (n, r) of each reading in the mean
+    of_setup: Array  # (s x n, r) of each reading in its set-up's mean
     common: Flags  # lifts that every set-up read
 
 
 @lru_cache(maxsize=128)  # port after port is read at the same lifts
-def _layout(lifts_m: bytes, rows: bytes) -> _Layout:
+def _layout(lifts_m: bytes, rows: tuple[tuple[int, int], ...]) -> _Layout:
     lift_m, column = np.unique(np.frombuffer(lifts_m), return_inverse=True)
-    row = np.frombuffer(rows, dtype=np.int64)
+    row = np.repeat(*np.array(rows).T)
     setups = int(row.max()) + 1
     cell = row * lift_m.size + column
     taken = np.bincount(cell, minlength=setups * lift_m.size).reshape(setups, lift_m.size)
     count = np.count_nonzero(taken, axis=0)
-    share = np.zeros((lift_m.size, row.size))
-    share[column, np.arange(row.size)] = 1 / (taken[row, column] * count[column])
-    return _Layout(lift_m, cell, taken, count.astype(float), share, np.all(taken > 0, axis=0))
+    of_setup = np.zeros((taken.size, cell.size))
+    of_setup[cell, np.arange(row.size)] = 1 / taken[row, column]
+    share = of_setup.reshape(setups, lift_m.size, row.size).sum(axis=0) / count[:, None]
+    return _Layout(lift_m, taken, count.astype(float), share, of_setup, np.all(taken > 0, axis=0))
 
 
 def average(ports: Iterable[Port], scatters: dict[str | None, Scatter]) -> Measured:
@@ -208,19 +229,23 @@ def average(ports: Iterable[Port], scatters: dict[str | None, Scatter]) -> Measu
     top = min(port.lift_m[-1] for port in ports)
     lifts = union_lifts(*(port.lift_m for port in ports))
     lifts = lifts[lifts <= top]
-    flow = np.mean([_at(port.lift_m, port.flow_m3_s, lifts) for port in ports], axis=0)
-    measured = np.all([_holds(port.lift_m, lifts) for port in ports], axis=0)
     alike: dict[tuple[int, bytes], list[Port]] = {}
     for port in ports:
         alike.setdefault((id(scatters[port.bench]), port.lift_m.tobytes()), []).append(port)
+    flow, measured = np.zeros(lifts.size), np.ones(lifts.size, dtype=bool)
     errors, shared = [], np.zeros((lifts.size, ports[0].shared.shape[1]))
     for group in alike.values():
-        weights = line_weights(group[0].lift_m, lifts) / len(ports)
+        own, scatter = group[0].lift_m, scatters[group[0].bench]
+        weights = line_weights(own, lifts) / len(ports)
+        flows = np.array([port.flow_m3_s for port in group])
+        flow += _at(own, flows.T, lifts).sum(axis=1) / len(ports)
+        measured &= _holds(own, lifts)
         shared += weights @ sum(port.shared for port in group)
-        scatter = scatters[group[0].bench]
-        scales = [scatter.scales(port.flow_m3_s, port.slope_m2_s, port.count) for port in group]
-        setup = np.stack([scale for scale, _ in scales], axis=1)
-        errors.append(Errors(scatter, weights, setup, sum(np.square(scale) for _, scale in scales)))
+        slopes, counts = (
+            np.array([getattr(port, name) for port in group]) for name in ("slope_m2_s", "count")
+        )
+        setup, sweep = scatter.scales(flows, slopes, counts)
+        errors.append(Errors(scatter, weights, setup.T, np.sum(np.square(sweep), axis=0)))
     return Measured(lifts, flow, measured, shared, ports, tuple(errors))
 
 
@@ -278,18 +303,18 @@ def slope(lift_m: Array, flow_m3_s: Array) -> Array:
     ----------
     lift_m : ndarray, shape (n,)
         Lifts of the readings, rising. [m]
-    flow_m3_s : ndarray, shape (n,)
-        Flow at these lifts. [m3/s]
+    flow_m3_s : ndarray, shape (n,) or (k, n)
+        Flow at these lifts, of one curve or of k. [m3/s]
 
     Returns
     -------
-    ndarray, shape (n,)
+    ndarray, shape (n,) or (k, n)
         Change of flow with lift; the first chord starts at (0, 0), the last counts twice. [m2/s]
     """
     chord = flow_m3_s / lift_m  # the first of these is the chord from (0, 0)
-    chord[1:] = (flow_m3_s[1:] - flow_m3_s[:-1]) / (lift_m[1:] - lift_m[:-1])
+    chord[..., 1:] = (flow_m3_s[..., 1:] - flow_m3_s[..., :-1]) / (lift_m[1:] - lift_m[:-1])
     mean = chord.copy()
-    mean[:-1] = (chord[:-1] + chord[1:]) / 2
+    mean[..., :-1] = (chord[..., :-1] + chord[..., 1:]) / 2
     return mean
 
 
@@ -348,7 +373,7 @@ def weighed(curve: Measured, weights: Array) -> Seen:
     return Seen(curve, weights @ curve.flow_m3_s, weights)
 
 
-Term = tuple[Array, Seen]  # factors of shape (r,), and r flows of a curve
+Term = tuple[Array, Seen]  # factors of shape (..., r), and r flows of a curve
 
 
 def components(terms: Sequence[Term], common: Flags | None = None) -> list[Component]:
@@ -357,7 +382,7 @@ def components(terms: Sequence[Term], common: Flags | None = None) -> list[Compo
     Parameters
     ----------
     terms : sequence of (ndarray, Seen)
-        Factors of shape (r,) and the r flows they multiply; the r results are the sum over terms.
+        Factors of shape (..., r) and the r flows they multiply; the results are the sum over terms.
     common : ndarray, shape (k,), optional
         True for shared inputs to leave out.
 
@@ -371,9 +396,9 @@ def components(terms: Sequence[Term], common: Flags | None = None) -> list[Compo
     ----------
     JCGM 100:2008, 5.2 and G.4.1.
     """
-    shared = sum(factor[:, None] * seen.shared for factor, seen in terms)
+    shared = sum(factor[..., None] * seen.shared for factor, seen in terms)
     if common is not None:
-        shared = shared[:, ~common]
+        shared = shared[..., ~common]
     scattered = [scatter.component(setup, sweep) for scatter, setup, sweep in scatter_coefficients(terms)]
     return [Component(variances(shared)), *scattered]
 
@@ -389,7 +414,7 @@ def scatter_coefficients(terms: Sequence[Term]) -> list[tuple[Scatter, Array, Ar
     Returns
     -------
     list of (Scatter, ndarray, ndarray)
-        Coefficients of the set-up and of the within-sweep mean square, shape (r,).
+        Coefficients of the set-up and of the within-sweep mean square, of the factors' shape.
     """
     sums: dict[int, tuple[Scatter, Array, Array]] = {}
     for factor, seen in terms:
@@ -406,7 +431,7 @@ def covariance(terms: Sequence[Term]) -> Array:
     Parameters
     ----------
     terms : sequence of (ndarray, Seen)
-        As for components.
+        Factors of shape (r,) and the r flows they multiply; the r results are the sum over terms.
 
     Returns
     -------

@@ -5,8 +5,9 @@ The factors stay apart, so that any flow can be followed back to its reading.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby
 
 import numpy as np
@@ -29,6 +30,8 @@ from core.orifice import plate_mass_flow
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+LEAST_FLOW_M3_S = 1e-9  # a cubic millimetre a second: no bench tells that from nothing (judgement)
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,13 +96,23 @@ class Rows:
     pressure_factor: Array
     flow_m3_s: Array  # (base - leak) x the three factors
 
-    def by_sheet(self) -> Iterator[tuple[BenchSheet, slice]]:
-        """Yield each sheet with the slice of its readings: they stand together."""
-        start = 0
+    def by_sheet(self) -> tuple[tuple[BenchSheet, slice], ...]:
+        """Return each sheet with the slice of its readings: they stand together."""
+        return self._by_sheet
+
+    @cached_property
+    def _by_sheet(self) -> tuple[tuple[BenchSheet, slice], ...]:
+        found, start = [], 0
         for _, group in groupby(self.sheets, key=id):
             stop = start + len(list(group))
-            yield self.sheets[start], slice(start, stop)
+            found.append((self.sheets[start], slice(start, stop)))
             start = stop
+        return tuple(found)
+
+    @property
+    def flows(self) -> Flags:
+        """Return which readings are of a flow at all."""
+        return np.isfinite(self.flow_m3_s) & (self.flow_m3_s > LEAST_FLOW_M3_S)
 
     @property
     def side(self) -> Side:
@@ -255,5 +268,5 @@ def _state(
                 drop is not None,
             )
         )
-    *state, scaled = np.array(columns, dtype=float).T
+    *state, scaled = np.array(columns, dtype=float).T.copy()  # a column is worked on in one piece
     return Conditions(*state), scaled.astype(bool)

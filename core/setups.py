@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from core.job import BenchSheet, Side
 
+VALVES_OPEN = "valves open"
 COMMON = (
     ("bore", "bore_m"),
-    ("valves open", "valves_open"),
+    (VALVES_OPEN, "valves_open"),
     ("test valve", "test_valve"),
     ("spark plug", "spark_plug"),
 )
@@ -31,50 +32,70 @@ class SetupMatch:
         return None if self.unknown else True
 
 
-def match_setups(
-    side: Side,
-    one: Iterable[BenchSheet],
-    other: Iterable[BenchSheet],
-    valves: tuple[int | None, int | None] = (None, None),
-) -> SetupMatch:
-    """Compare how two groups of sheets were set up.
+@dataclass(frozen=True)
+class StatedSetup:
+    """What the sheets of one stage state of its set-up; None among the values: a sheet does not say."""
+
+    values: dict[str, frozenset[object]]  # under each key's name on a sheet
+    pressure: bool  # is the test pressure stated throughout
+    valves: int | None  # how many a cylinder has on this side, where that is known
+
+
+def stated_setup(side: Side, sheets: Sequence[BenchSheet], valves: int | None = None) -> StatedSetup:
+    """Return how a stage was set up.
 
     Parameters
     ----------
     side : {"intake", "exhaust"}
         Side of the head; the other side's entry or exit does not count.
-    one, other : iterable of BenchSheet
-        Sheets of two stages.
-    valves : tuple of int or None
-        How many valves a cylinder of each has on this side, where that is known.
+    sheets : sequence of BenchSheet
+        Sheets of the stage.
+    valves : int, optional
+        How many valves a cylinder has on this side, where that is known.
+
+    Returns
+    -------
+    StatedSetup
+        What the sheets say.
+    """
+    keys = (*COMMON, OWN[side])
+    return StatedSetup({name: _stated(sheets, field) for name, field in keys}, _has_pressure(sheets), valves)
+
+
+def match_setups(one: StatedSetup, other: StatedSetup) -> SetupMatch:
+    """Compare how two stages were set up.
+
+    Parameters
+    ----------
+    one, other : StatedSetup
+        Of the same side of two stages.
 
     Returns
     -------
     SetupMatch
         Keys that differ and keys that are not stated, by their names on a sheet.
     """
-    one, other = list(one), list(other)
     differences, unknown = [], []
-    for name, field in (*COMMON, OWN[side]):
-        first, second = _stated(one, field), _stated(other, field)
-        if field == "valves_open":
-            if first != second and _as_all(first, valves[0]) != _as_all(second, valves[1]):
+    for name, first in one.values.items():
+        second = other.values[name]
+        if name == VALVES_OPEN:
+            if first != second and _as_all(first, one.valves) != _as_all(second, other.valves):
                 differences.append(name)
         elif first - {None} and second - {None} and first - {None} != second - {None}:
             differences.append(name)
         elif None in first or None in second:
             unknown.append(name)
-    if _has_pressure(one) != _has_pressure(other):
+    if one.pressure != other.pressure:
         differences.append("test pressure stated")
     return SetupMatch(tuple(differences), tuple(unknown))
 
 
-def _as_all(counts: set[object], whole: int | None) -> set[object]:
+def _as_all(counts: frozenset[object], whole: int | None) -> set[object]:
     """Return the counts with None for all valves: what a sheet means when it does not say."""
     return {None if count == whole else count for count in counts}
 
 
-def _stated(sheets: list[BenchSheet], field: str) -> set[object]:
+def _stated(sheets: Sequence[BenchSheet], field: str) -> frozenset[object]:
     values = set()
     for sheet in sheets:
         value = getattr(sheet.fixture, field)
@@ -83,10 +104,10 @@ def _stated(sheets: list[BenchSheet], field: str) -> set[object]:
         elif isinstance(value, float):
             value = round(value, 6)
         values.add(value)
-    return values
+    return frozenset(values)
 
 
-def _has_pressure(sheets: list[BenchSheet]) -> bool:
+def _has_pressure(sheets: Sequence[BenchSheet]) -> bool:
     return all(
         sheet.air.test_pressure_pa is not None
         or sheet.printed.already_corrected

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Hashable, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,55 +47,62 @@ def shared_inputs(parts: Sequence[Checked]) -> tuple[list[Hashable], list[Array]
     JCGM 100:2008, 5.2.4: a common input is one input, whatever depends on it.
     """
     pressures = _clusters(np.concatenate([part.rows.state.test_pressure_pa for part in parts]))
-    names: dict[Hashable, int] = {}
+    of_parts = [_effects(part, pressures) for part in parts]
+    numbers: dict[Hashable, int] = {}
+    for effects in of_parts:
+        for effect in effects:
+            for name in effect.names:
+                numbers.setdefault(name, len(numbers))
     matrices = []
-    columns = [
-        [(change, _numbered(keys, names)) for change, keys in _effects(part, pressures)] for part in parts
-    ]
-    for part, effects in zip(parts, columns, strict=True):
-        matrix = np.zeros((part.rows.lift_m.size, len(names)))
-        for change, column in effects:
-            matrix[np.arange(change.size), column] = change
+    for part, effects in zip(parts, of_parts, strict=True):
+        n = part.rows.lift_m.size
+        matrix = np.zeros((n, len(numbers)))
+        for effect in effects:
+            column = np.array([numbers[name] for name in effect.names])
+            matrix[np.arange(n), column[effect.which]] = effect.change
         matrices.append(matrix)
     used = np.any([np.any(matrix != 0, axis=0) for matrix in matrices], axis=0)
-    return [name for name, index in names.items() if used[index]], [matrix[:, used] for matrix in matrices]
+    return [name for name, index in numbers.items() if used[index]], [matrix[:, used] for matrix in matrices]
 
 
-def _numbered(keys: list[Hashable], names: dict[Hashable, int]) -> list[int]:
-    """Return the number of each name; a new one gets the next."""
-    own = {key: names.setdefault(key, len(names)) for key in dict.fromkeys(keys)}
-    return [own[key] for key in keys]
+class Effect(NamedTuple):
+    """How n readings answer to inputs of one kind, each to one of them."""
 
-
-Effect = tuple[Array, list[Hashable]]  # relative change for one standard uncertainty; name of the input
+    change: Array  # relative, for one standard uncertainty
+    names: list[Hashable]
+    which: NDArray[np.int64]  # of the names, for each reading
 
 
 def _effects(part: Checked, clusters: dict[float, int]) -> list[Effect]:
     """Return how each reading answers to each shared input that concerns it."""
     rows = part.rows
     bench, side, n = rows.bench, rows.side, rows.lift_m.size
-    by_pressure = [clusters[p] for p in rows.state.test_pressure_pa.tolist()]
-    days: list[tuple[str | None, Day]] = []
-    for sheet, mine in rows.by_sheet():
-        days += [(bench.name, _day(sheet))] * (mine.stop - mine.start)
-    changes = _condition_changes(rows)
+    distinct, by_pressure = np.unique(rows.state.test_pressure_pa, return_inverse=True)
+    pressures = [clusters[p] for p in distinct.tolist()]
     effects = [*_calibration_effects(part), _leak_effect(part)]
-    for name, change in changes.items():
+    for name, change in _condition_changes(rows).items():
         if name in AIR:
-            of_day = {day: (name, *day) for day in set(days)}
-            effects.append((change, [of_day[day] for day in days]))
+            days: list[Hashable] = [(name, bench.name, _day(sheet)) for sheet, _ in rows.by_sheet()]
+            effects.append(Effect(change, days, _sheet_of(rows)))
         else:
-            effects.append((change, [(name, bench.name, side)] * n))
+            effects.append(Effect(change, [(name, bench.name, side)], np.zeros(n, np.int64)))
     # The truth lies between the two rules, on one side of each: the whole difference is
     # the half-width of a rectangular term. Likewise a scale whose setting is not stated.
     root, flux = (rows.correction.pressure_factor(rows.state, r) for r in ("square root", "isentropic"))
-    effects.append((np.log(root / flux) / np.sqrt(3), [("pressure rule", p) for p in by_pressure]))
+    rule = np.log(root / flux) / np.sqrt(3)
+    effects.append(Effect(rule, [("pressure rule", p) for p in pressures], by_pressure))
     if rows.bench.calibrated_at_pa is None:
         at_reference = np.full(n, rows.correction.reference_pressure_pa)
         moved = rows.correction.density_factor(replace(rows.state, calibrated_at_pa=at_reference))
         scale = np.log(moved / rows.density_factor) / np.sqrt(3)
-        effects.append((scale, [("scale", bench.name, p) for p in by_pressure]))
+        effects.append(Effect(scale, [("scale", bench.name, p) for p in pressures], by_pressure))
     return effects
+
+
+def _sheet_of(rows: Rows) -> NDArray[np.int64]:
+    """Return the number of each reading's sheet."""
+    sizes = [mine.stop - mine.start for _, mine in rows.by_sheet()]
+    return np.repeat(np.arange(len(sizes)), sizes)
 
 
 def _calibration_effects(part: Checked) -> list[Effect]:
@@ -103,12 +111,16 @@ def _calibration_effects(part: Checked) -> list[Effect]:
     bench, side = rows.bench, rows.side
     if calibration is None:
         names: list[Hashable] = [("calibration", bench.name, side, r.range_m3_s) for r in rows.readings]
-        return [(np.full(n, bench.calibration), names)]
+        return [Effect(np.full(n, bench.calibration), names, np.arange(n))]
     doubt, days = np.empty(n), []
     for sheet, mine in rows.by_sheet():
         _, doubt[mine], day = calibration.of_day(sheet.date)
-        days += [("plate reading", bench.name, side, day)] * (mine.stop - mine.start)
-    return [(np.full(n, calibration.certificate), [("certificate", bench.name, side)] * n), (doubt, days)]
+        days.append(("plate reading", bench.name, side, day))
+    certificate = np.full(n, calibration.certificate)
+    return [
+        Effect(certificate, [("certificate", bench.name, side)], np.zeros(n, np.int64)),
+        Effect(doubt, days, _sheet_of(rows)),
+    ]
 
 
 def _leak_effect(part: Checked) -> Effect:
@@ -116,10 +128,10 @@ def _leak_effect(part: Checked) -> Effect:
     rows = part.rows
     left = rows.base - rows.leak
     change = -LEAK_DOUBT * rows.leak / np.where(left > 0, left, np.inf)  # with none left it is no flow
-    names: list[Hashable] = []
-    for (_, mine), leak in zip(rows.by_sheet(), part.leaks, strict=True):
-        names += [("leak", None if leak is None else leak.sheet.file, rows.side)] * (mine.stop - mine.start)
-    return change, names
+    names: list[Hashable] = [
+        ("leak", None if leak is None else leak.sheet.file, rows.side) for leak in part.leaks
+    ]
+    return Effect(change, names, _sheet_of(rows))
 
 
 def _condition_changes(rows: Rows) -> dict[str, Array]:
@@ -148,7 +160,7 @@ def _condition_changes(rows: Rows) -> dict[str, Array]:
 
     def log_factor(shift: Array) -> Array:
         moved = {
-            name: getattr(state, name) + share * step
+            name: getattr(state, name) + share[:, None] * step
             for share, (name, step) in zip(shift, steps.items(), strict=True)
         }
         if "humidity" in moved:
@@ -158,7 +170,7 @@ def _condition_changes(rows: Rows) -> dict[str, Array]:
                 "test_pressure_pa"
             ]  # the scale holds at each reading's own drop
         at = replace(state, **moved)
-        return np.log(rows.correction.density_factor(at) * rows.correction.pressure_factor(at))
+        return np.log(rows.correction.density_factor(at) * rows.correction.pressure_factor(at)).T
 
     changes = sensitivities(log_factor, np.zeros(len(steps)), np.ones(len(steps)))
     return dict(zip(steps, changes.T, strict=True))

@@ -19,7 +19,7 @@ from core.measured import Measured, Port, average, ports_of
 from core.repeats import Scatter, pool
 from core.results import Against, Gain, Repeatability
 from core.rows import Rows, correct_side
-from core.setups import match_setups
+from core.setups import StatedSetup, match_setups, stated_setup
 from core.shared import shared_inputs
 from core.stages import (
     FlowCoefficients,
@@ -83,11 +83,16 @@ class SideWork:
         """Keep findings on this side's readings, and take out what they stop: a reading, or a sheet."""
         self.findings += findings
         # With its lift: the readings of a list stand on one line.
-        stopped = {(f.file, f.line, f.lift_m) for f in findings if f.level == "stop"}
+        stopped: dict[str | None, set[tuple[int | None, float | None]]] = {}
+        for one in findings:
+            if one.level == "stop":
+                stopped.setdefault(one.file, set()).add((one.line, one.lift_m))
         for rows, sound in zip(self.parts, self.sound, strict=True):
-            for i, (sheet, reading) in enumerate(zip(rows.sheets, rows.readings, strict=True)):
-                if stopped & {(sheet.file, reading.line, reading.lift_m), (sheet.file, None, None)}:
-                    sound[i] = False
+            for sheet, mine in rows.by_sheet():
+                places = stopped.get(sheet.file, set())
+                if places:
+                    read = [(reading.line, reading.lift_m) for reading in rows.readings[mine]]
+                    sound[mine] &= [(None, None) not in places and place not in places for place in read]
 
     @cached_property
     def ports(self) -> dict[Key, list[Port]]:
@@ -213,13 +218,12 @@ class SideWork:
         if against == "target":
             shared = set()  # another head: its port 2 is not this head's port 2
         after, before = (self._mean(key, frozenset(shared)) for key in (mine, theirs))
-        counts = (self._valve(mine).valves_per_cylinder, self._valve(theirs).valves_per_cylinder)
-        match = match_setups(self.side, self.sheets[mine], self.sheets[theirs], counts)
+        match = match_setups(self._setups[mine], self._setups[theirs])
         # A gain of work is looked for in the head, whichever ports were read; a target is the ports read.
         spread = None if shared or against == "target" else self.port_spread
         found = self._compare(after, before, spread, match.same is not False)
         gone = self.stopped.get(mine, frozenset()) | self.stopped.get(theirs, frozenset())
-        keep = np.array([lift not in gone for lift in found.lift_m])
+        keep = ~np.isin(found.lift_m, list(gone)) if gone else np.ones(found.lift_m.size, dtype=bool)
         read = np.flatnonzero(~found.interpolated & keep & (found.lift_m <= found.usable_lift_m * (1 + 1e-9)))
         peak = read[-1] if read.size else None
         gain = found.after_m3_s - found.before_m3_s
@@ -273,9 +277,25 @@ class SideWork:
 
     def coefficients(self, key: Key) -> FlowCoefficients:
         """Return what turns the flows of a stage, or of the target, into coefficients."""
-        found = flow_coefficients(self.job, self.side, self._valve(key), self.sheets[key])
-        scaled = all(port.scaled for port in self.ports[key])
-        return found if scaled else replace(found, velocity_m_s=np.nan)  # at no reference, of no velocity
+        return self._coefficients[key]
+
+    @cached_property
+    def _coefficients(self) -> dict[Key, FlowCoefficients]:
+        found = {}
+        for key, ports in self.ports.items():
+            own = flow_coefficients(self.job, self.side, self._valve(key), self.sheets[key])
+            if not all(port.scaled for port in ports):
+                own = replace(own, velocity_m_s=np.nan)  # at no reference, of no velocity
+            found[key] = own
+        return found
+
+    @cached_property
+    def _setups(self) -> dict[Key, StatedSetup]:
+        """Return how each stage and the target were set up."""
+        return {
+            key: stated_setup(self.side, sheets, self._valve(key).valves_per_cylinder)
+            for key, sheets in self.sheets.items()
+        }
 
     def _valve(self, key: Key) -> Valve:
         """Return the valves of a stage, or of the target."""

@@ -211,7 +211,7 @@ def side_curve(
     if lift_path_m is not None and curve.top_m >= CAM_REACH * cam_net_lift_m:
         path = np.minimum(lift_path_m, usable)
     seen = views.of(curve, inside, usable, path)
-    n, in_all, on_bench = inside.size, expanded(seen), expanded(seen, common)
+    n, (in_all, on_bench) = inside.size, expanded(seen, common)
     cam = seen.flow_m3_s.size > n + 1
     # Neither coefficients nor a level at the reference exist for flows that were not scaled.
     scaled = all(port.scaled for port in curve.ports)

@@ -39,7 +39,7 @@ def sensitivities(function: Callable[[Array], Array], inputs: ArrayLike, steps: 
     Parameters
     ----------
     function : callable
-        Takes an ndarray of shape (n,) and returns one of shape (m,).
+        Takes an ndarray of shape (n, j), j sets of inputs at once, and returns one of shape (m, j).
     inputs : ndarray, shape (n,)
         Best estimates of the inputs.
     steps : ndarray, shape (n,)
@@ -54,13 +54,8 @@ def sensitivities(function: Callable[[Array], Array], inputs: ArrayLike, steps: 
     ----------
     JCGM 100:2008, 5.1.3 note 2.
     """
-    centre = np.asarray(inputs, dtype=float)
-    columns = []
-    for index, step in enumerate(np.asarray(steps, dtype=float)):
-        shift = np.zeros_like(centre)
-        shift[index] = step
-        columns.append((np.asarray(function(centre + shift)) - np.asarray(function(centre - shift))) / 2)
-    return np.stack(columns, axis=-1)
+    centre, step = np.asarray(inputs, dtype=float)[:, None], np.diag(np.asarray(steps, dtype=float))
+    return (np.asarray(function(centre + step)) - np.asarray(function(centre - step))) / 2
 
 
 def propagate(jacobian: ArrayLike, covariance: ArrayLike | None = None) -> Array:
@@ -92,12 +87,12 @@ def variances(jacobian: ArrayLike) -> Array:
 
     Parameters
     ----------
-    jacobian : ndarray, shape (m, n)
+    jacobian : ndarray, shape (..., n)
         Sensitivities to one standard uncertainty of each of n independent inputs.
 
     Returns
     -------
-    ndarray, shape (m,)
+    ndarray, shape (...,)
         Variances of the results.
 
     References
@@ -105,7 +100,7 @@ def variances(jacobian: ArrayLike) -> Array:
     JCGM 100:2008, eq. 10.
     """
     rows = np.asarray(jacobian, dtype=float)
-    return np.einsum("mn,mn->m", rows, rows)
+    return np.einsum("...n,...n->...", rows, rows)
 
 
 def combine(components: Sequence[Component]) -> tuple[Array, Array]:
@@ -248,13 +243,15 @@ def family_p(score: ArrayLike, p_values: ArrayLike, covariance: Callable[[], Arr
     # so that rounding cannot turn a verdict. The small diagonal keeps it a root when lifts go
     # wholly together.
     correlation = (vectors * np.maximum(values, 0.0)) @ vectors.T + 1e-9 * np.eye(single.size)
-    root = np.linalg.cholesky(correlation).T.astype(np.float32)
-    drawn = np.abs(noise @ root) * scale[:, None]
+    root = np.linalg.cholesky(correlation).astype(np.float32)
+    drawn = np.abs(root @ noise) * scale
     order = np.argsort(-np.abs(score), kind="stable")
-    largest = np.maximum.accumulate(drawn[:, order[::-1]], axis=1)[:, ::-1]
-    stepped = np.maximum.accumulate(np.mean(largest >= np.abs(score)[order], axis=0))
+    largest, reached = np.zeros(DRAWS, np.float32), np.empty(single.size)
+    for test in order[::-1]:  # from the least score, each against the largest of those so far
+        np.maximum(largest, drawn[test], out=largest)
+        reached[test] = np.count_nonzero(largest >= abs(float(score[test])))
     adjusted = np.empty_like(single)
-    adjusted[order] = np.maximum(stepped, single[order])
+    adjusted[order] = np.maximum(np.maximum.accumulate(reached[order] / DRAWS), single[order])
     return np.minimum(adjusted, bound)
 
 
@@ -262,16 +259,16 @@ def family_p(score: ArrayLike, p_values: ArrayLike, covariance: Callable[[], Arr
 def _draws(size: int, dof: float) -> tuple[Array, Array]:
     """Return fixed draws of independent noise and of the scale by which its estimate errs.
 
-    Each column holds every quantile once, in random order (a Latin hypercube: McKay, Beckman
+    Each row holds every quantile once, in random order (a Latin hypercube: McKay, Beckman
     and Conover, Technometrics 21 (1979) 239, from memory): where lifts go together, and one
-    column decides, the draws are then wrong by nothing.
+    row decides, the draws are then wrong by nothing.
     """
     generator = np.random.default_rng(2533)
     quantiles = (np.arange(DRAWS) + 0.5) / DRAWS
-    order = generator.permuted(np.tile(np.arange(DRAWS), (size + 1, 1)), axis=1).T
+    order = generator.permuted(np.tile(np.arange(DRAWS), (size + 1, 1)), axis=1)
     # Single precision is plenty for counting, and halves the time.
-    noise = ndtri(quantiles)[order[:, 1:]].astype(np.float32)
-    return noise, np.sqrt(dof / chdtri(dof, quantiles))[order[:, 0]].astype(np.float32)
+    noise = ndtri(quantiles)[order[1:]].astype(np.float32)
+    return noise, np.sqrt(dof / chdtri(dof, quantiles))[order[0]].astype(np.float32)
 
 
 def verdict(gain: float, p_value: float) -> Verdict:

@@ -95,6 +95,11 @@ class Hand:
             rows.setdefault(figure_of(lift), Row(lift))
         return replace(self, rows=tuple(rows[figure] for figure in sorted(rows)))
 
+    def for_another(self) -> Hand:
+        """Return a sheet for the next set-up: the same conditions, units and lifts."""
+        head = [(key, value) for key, value in self.head if key in KEYS and key not in _OF_ONE_SHEET]
+        return replace(self, head=tuple(head), rows=tuple(Row(row.lift) for row in self.rows))
+
     def next_lift(self, side: Side, after: str | None = None) -> str | None:
         """Return the next lift to read: the first blank one above another, else the first of all."""
         lifts = list(self.lifts)
@@ -109,16 +114,7 @@ def from_text(data: bytes) -> Hand | None:
     return found if found is not None and found.text().encode() == data else None
 
 
-def like(data: bytes) -> Hand | None:
-    """Return a sheet for the next set-up after the one in a file: its conditions, units and lifts."""
-    found = _read(data)
-    if found is None:
-        return None
-    head = [(key, value) for key, value in found.head if key in KEYS and key not in _OF_ONE_SHEET]
-    return replace(found, head=tuple(head), rows=tuple(Row(row.lift) for row in found.rows))
-
-
-def like_head(data: bytes) -> Hand | None:
+def any_form(data: bytes) -> Hand | None:
     """Return what could be read of a file, whatever its form."""
     return _read(data)
 

@@ -202,3 +202,9 @@ def to_find(gap: Gap, units: UnitSet, strong: Safe = str) -> str:
         number = f"{plus_minus(flow, expanded, signed=False)}{NO_BREAK_SPACE}{label('flow', units)}"
         said.append(strong(f"{number} at {lift}{NO_BREAK_SPACE}{label('lift', units)}"))
     return f"To reach it, find {' and '.join(said)}."
+
+
+def sentences(review: Review, gap: Gap, units: UnitSet) -> list[str]:
+    """Return what one side's numbers say: what is reached, what is missing where, what the valves do."""
+    found = f"{side_answer(gap)} {where(gap, units)}".strip()
+    return [found, to_find(gap, units), valve_for_valve(review, gap, units)]

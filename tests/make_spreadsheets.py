@@ -482,8 +482,130 @@ def side_by_side() -> Made:
     return Made("side-by-side.xlsx", [Tab("Data", rows, ["B3:D3", "G3:I3"])], truth, "LibreOffice")
 
 
-SHAPES = (plain, blocks, pairs, across, stacked, comma, fractions, dates, heads, a_sheet_a_stage, long, repeats,
-          ports, percent, unitless, corrected, pasted, two_units, remarks, middle, side_by_side)  # fmt: skip
+def report() -> Made:
+    lifts = [0.1, 0.2, 0.3, 0.4]
+    cfm = flow(120, lifts)
+    ranges = [100, 100, 200, 200]
+    shares = [round(100 * value / full, 1) for value, full in zip(cfm, ranges, strict=True)]
+    rows: Rows = [
+        ["Exhaust port #2"],
+        ["Operator", "", "nobody"],
+        [],
+        ["", "", "", "Valve lift (in)", "Test press (in H2O)", "Range (cfm)", "% flow", "CFM"],
+        *(["", "", "", *row] for row in zip(lifts, [28] * 4, ranges, shares, cfm, strict=True)),
+    ]
+    truth = [curve("Report", "exhaust", lifts, shares, ("in", "%"), None, port="2")]
+    return Made("report.xlsx", [Tab("Report", rows)], truth)
+
+
+def corners() -> Made:
+    stages = ("Original", "Seats cut", "Final")
+    rows: Rows = [["Porting log", "", "", "", "job 114"], ["Engine", "twin cam", "", "Bench", "shop bench"]]
+    rows += [["Depression", 28, "in H2O"], []]
+    truth = []
+    for side, tops in (("intake", (251, 266, 280)), ("exhaust", (181, 186, 199))):
+        columns = [flow(top, EVEN) for top in tops]
+        rows += [[f"{side.upper()} (cfm)", *stages, "Gain total"], ["Lift in"]]
+        first = len(rows) + 1
+        rows += [
+            [x, *row, f"=D{first + i}-B{first + i}"]
+            for i, (x, *row) in enumerate(zip(EVEN, *columns, strict=True))
+        ]
+        rows.append([])
+        truth += [curve(stage, side, EVEN, f) for stage, f in zip(stages, columns, strict=True)]
+    return Made("corners.xlsx", [Tab("114", rows)], truth, "LibreOffice")
+
+
+def database() -> Made:
+    lifts = [100.0, 200.0, 300.0, 400.0]
+    rows: Rows = [["stage", "port side", "run", "lift_thou", "cfm", "dp_inH2O"]]
+    truth = []
+    for stage, top in (("base", 210), ("blend", 222)):
+        for word, side, share in (("int", "intake", 1.0), ("exh", "exhaust", 0.72)):
+            runs = [flow(top * share + run, lifts, "thou") for run in (1, 2)]
+            for number, values in enumerate(runs, start=1):
+                rows += [[stage, word, number, x, v, 25] for x, v in zip(lifts, values, strict=True)]
+            pairs = [(x, v) for values in runs for x, v in zip(lifts, values, strict=True)]
+            truth.append(curve(stage, side, *map(list, zip(*pairs, strict=True)), ("thou", "cfm"), None))
+    return Made("database.csv", [Tab("", rows)], truth, "text")
+
+
+def across_in_blocks() -> Made:
+    lifts = [1.0, 3.0, 5.0, 7.0, 9.0]
+    tops = {"As received": (95, 68), "Bowls": (99, 73), "Full port": (108, 79)}
+    rows: Rows = [
+        ["Results, litres/s @ 10 kPa"],
+        ["", "INLET", *[""] * 4, "OUTLET"],
+        ["Lift mm", *lifts, *lifts],
+        *([stage, *flow(a, lifts, "mm"), *flow(b, lifts, "mm")] for stage, (a, b) in tops.items()),
+    ]
+    truth = [
+        curve(stage, side, lifts, flow(top, lifts, "mm"), ("mm", "L/s"), 10_000 / INCH_WATER)
+        for stage, pair in tops.items()
+        for side, top in zip(("intake", "exhaust"), pair, strict=True)
+    ]
+    return Made("across-in-blocks.ods", [Tab("Res", rows, ["B2:F2", "G2:K2"])], truth, "LibreOffice")
+
+
+def by_cylinder() -> Made:
+    tabs, truth = [], []
+    for side, top in (("Intake", 230), ("Exhaust", 170)):
+        columns = [flow(top + i, EVEN) for i in range(4)]
+        rows: Rows = [
+            ["Condition: as machined"],
+            ["Flow at 28 in. water, CFM"],
+            ["LIFT", "CYLINDER"],
+            ["(inch)", 1, 2, 3, 4, "AVERAGE"],
+        ]
+        for i, (lift, *row) in enumerate(zip(EVEN, *columns, strict=True)):
+            rows.append([lift, *row, f"=AVERAGE(B{i + 5}:E{i + 5})"])
+        tabs.append(Tab(side, rows, ["B3:E3"]))
+        truth += [
+            curve("as machined", side.lower(), EVEN, f, port=str(n)) for n, f in enumerate(columns, start=1)
+        ]
+    return Made("by-cylinder.xlsx", tabs, truth, "LibreOffice")
+
+
+def stages_down() -> Made:
+    lifts = [1.0, 3.0, 5.0, 7.0, 9.0]
+    rows: Rows = [["Head", "Lift [mm]", "Int [m3/h]", "Exh [m3/h]"]]
+    merged, truth = [], []
+    for stage, pair in (("Unported", (340, 250)), ("Ported", (366, 278))):
+        columns = [flow(top, lifts, "mm") for top in pair]
+        merged.append(f"A{len(rows) + 1}:A{len(rows) + len(lifts)}")
+        rows += [[stage if i == 0 else "", *row] for i, row in enumerate(zip(lifts, *columns, strict=True))]
+        sides = zip(("intake", "exhaust"), columns, strict=True)
+        truth += [curve(stage, side, lifts, f, ("mm", "m3/h"), None) for side, f in sides]
+    return Made("stages-down.ods", [Tab("Data", rows, merged)], truth, "LibreOffice")
+
+
+def titled_blocks() -> Made:
+    rows: Rows = []
+    truth = []
+    for title, pair in (("Stage 1 - bowl work", (210, 150)), ("Stage 2 - short turn", (220, 155))):
+        columns = [flow(top, EVEN) for top in pair]
+        rows += [[title], ['Lift"', "Int", "Exh"], *map(list, zip(EVEN, *columns, strict=True)), []]
+        truth += [curve(title, side, EVEN, f) for side, f in zip(("intake", "exhaust"), columns, strict=True)]
+    rows.append(['cfm@28"'])
+    return Made("titled-blocks.xlsx", [Tab("Sheet1", rows)], truth)
+
+
+def two_measurements() -> Made:
+    first = flow(88, MM, "mm")
+    second = [round(value * 1.004, 1) for value in first]
+    rows: Rows = [["Zylinderkopf 3, Einlass"], ["Ventilhub", "Messung 1", "Messung 2", "Mittelwert"]]
+    rows.append(["mm", "l/s", "l/s", "l/s"])
+    for i, row in enumerate(zip(MM, first, second, strict=True)):
+        rows.append([*row, f"=AVERAGE(B{i + 4}:C{i + 4})"])
+    truth = [curve("Zylinderkopf 3", "intake", MM + MM, first + second, ("mm", "L/s"), None)]
+    return Made("two-measurements.ods", [Tab("Messung", rows)], truth, "LibreOffice")
+
+
+SHAPES = (
+    plain, blocks, pairs, across, stacked, comma, fractions, dates, heads, a_sheet_a_stage, long, repeats,
+    ports, percent, unitless, corrected, pasted, two_units, remarks, middle, side_by_side, report, corners,
+    database, across_in_blocks, by_cylinder, stages_down, titled_blocks, two_measurements,
+)  # fmt: skip
 
 
 # writing ----------------------------------------------------------------------------------

@@ -45,6 +45,7 @@ ATTRIBUTE = {
     "mass flow": "mass_flow_kg_s",
 }
 WITHOUT_LIFT = ("calibration", "leak")
+_SHOWN_HEADS = 10  # in a message
 
 
 @dataclass(frozen=True)
@@ -138,7 +139,8 @@ def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
 
 
 def _complete(known: Mapping[str, Head], role: Role, table: Table, log: Log) -> bool:
-    line, heads = table.header_line, ", ".join(f"'{head.text}'" for head in table.heads)
+    line, heads = table.header_line, ", ".join(units.quoted(head.text) for head in table.heads[:_SHOWN_HEADS])
+    heads += ", ..." if len(table.heads) > _SHOWN_HEADS else ""
     missing = []
     if "lift" not in known and role not in WITHOUT_LIFT:
         missing.append("'lift [mm]' (or [in])")

@@ -29,6 +29,7 @@ STREAM = ("temperature", "-40 degC", "100 degC")  # a blower heats what it blows
 TEST_PRESSURE = ("test pressure", "1 inH2O", "100 inH2O")
 PLATE_DROP = ("pressure", "0.001 inH2O", "60 inH2O")
 FLOW = ("flow", "0.001 L/s", "5 m3/s")
+LONGEST_NAME = 200  # characters, more than any table, chart or page can show (judgement)
 
 
 @dataclass(frozen=True)
@@ -143,6 +144,9 @@ def name(value: object) -> str:
     result = " ".join(text(value).split())
     if not result:
         raise UnitError("The name is empty.", "Give it one, or take the line away.")
+    if len(result) > LONGEST_NAME:
+        cure = f"Allowed: up to {LONGEST_NAME} characters. Put the rest in a note."
+        raise UnitError(f"{units.quoted(result)} is longer than a name can be shown.", cure)
     return result
 
 

@@ -178,7 +178,10 @@ def read_job_file(text: str, log: Log) -> JobFile | None:
         return None
     file = TomlFile(data, lines_of(text), log)
     values = file.read(
-        data, (), _JOB, ("engine", "intake", "exhaust", "bench", "stage", "target", "dyno", "power", "mapping")
+        data,
+        (),
+        _JOB,
+        ("engine", "intake", "exhaust", "bench", "stage", "target", "dyno", "power", "mapping"),
     )
     engine = file.table(data, ("engine",))
     if engine is not None:

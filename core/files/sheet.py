@@ -142,7 +142,9 @@ def _read_header(table: Table, log: Log) -> _Header:
             _read_comment(comment, header, log, line)
         elif key in header.lines and key != "note":
             log.problem(
-                f"'{key}' is stated twice, first on line {header.lines[key]}.", "Leave one of the two.", line
+                f"{units.quoted(key)} is stated twice, first on line {header.lines[key]}.",
+                "Leave one of the two.",
+                line,
             )
         elif key in KEYS:
             _read_key(key, value, header, log, line)
@@ -182,7 +184,7 @@ def _read_comment(comment: str, header: _Header, log: Log, line: int) -> None:
     for mark in ("=", ",", ";", "\t"):
         key = folded(comment.partition(mark)[0])
         if mark in comment and key in KEYS:
-            log.problem(f"'{comment}' has no colon.", f"Write '# {key}: ...'.", line)
+            log.problem(f"{units.quoted(comment)} has no colon.", f"Write '# {key}: ...'.", line)
             return
     if comment:
         header.extra.append(("", comment))

@@ -8,8 +8,9 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from core.files.fields import LONGEST_NAME
 from core.files.log import Log
-from core.units import UnitError, number
+from core.units import UnitError, number, quoted
 
 MAX_ROWS = 5_000
 MAX_COLUMNS = 100
@@ -74,7 +75,8 @@ def split(text: str, log: Log) -> Table | None:
         if content.startswith(("#", '"#')):
             comments.append((line_number, _comment(content)))
         elif not body and _KEY_WITHOUT_MARK.match(content):
-            log.problem(f"'{content}' stands outside the table.", "Begin such a line with '#'.", line_number)
+            text = f"{quoted(content)} stands outside the table."
+            log.problem(text, "Begin such a line with '#'.", line_number)
         elif not body and line.lower().startswith("sep=") and len(line.strip()) == 5:
             delimiter = line.strip()[4]  # written by some spreadsheets
         elif content:
@@ -99,7 +101,7 @@ def split(text: str, log: Log) -> Table | None:
         line_number, cells = rows.pop()
         trailing.insert(0, (line_number, f"{delimiter} ".join(c.strip() for c in cells if c.strip())))
     comma = delimiter != "," and uses_decimal_comma(cell for _, row in rows for cell in row)
-    if not _fits(heads, rows, log):
+    if not _fits(heads, header_line, rows, log):
         return None
     return Table(comments, heads, header_line, rows, trailing, comma)
 
@@ -160,13 +162,17 @@ def uses_decimal_comma(cells: Iterable[str]) -> bool:
     return any(map(_COMMA_DECIMAL.fullmatch, marked)) and not any(map(_POINT_DECIMAL.fullmatch, marked))
 
 
-def _fits(heads: list[Head], rows: list[Row], log: Log) -> bool:
+def _fits(heads: list[Head], header_line: int, rows: list[Row], log: Log) -> bool:
     if len(rows) > MAX_ROWS or len(heads) > MAX_COLUMNS:
         log.problem(
             f"The table has {len(rows)} rows and {len(heads)} columns; "
             f"up to {MAX_ROWS} and {MAX_COLUMNS} are read.",
             "Split it, or check that it is the right file.",
         )
+        return False
+    if endless := [head for head in heads if len(head.text) > LONGEST_NAME]:
+        text = f"The head of column {endless[0].index + 1} is {quoted(endless[0].text)} and so on."
+        log.problem(text, f"A head has up to {LONGEST_NAME} characters: a name, and its unit.", header_line)
         return False
     wide = [(line, len(cells)) for line, cells in rows if any(map(str.strip, cells[len(heads) :]))]
     if wide:

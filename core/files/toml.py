@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from core.files.fields import Field
 from core.files.log import Log, did_you_mean, nearest
-from core.written import PLAIN_NUMBER, UnitError
+from core.written import PLAIN_NUMBER, UnitError, quoted
 
 Path = tuple[str | int, ...]
 
@@ -153,6 +153,8 @@ class TomlFile:
                 where = f" in [{'.'.join(p for p in path if isinstance(p, str))}]" if path else ""
                 cure = "Rename it." if nearest(key, known) else f"Known here: {', '.join(known)}."
                 self.problem(
-                    (*path, key), f"The key '{key}' is not known{where}{did_you_mean(key, known)}.", cure
+                    (*path, key),
+                    f"The key {quoted(key)} is not known{where}{did_you_mean(key, known)}.",
+                    cure,
                 )
         return values

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -46,14 +46,15 @@ def of_air(job: Job) -> list[Finding]:
     for sheet in read:
         if sheet.air.barometer_pa is not None:
             stated.setdefault(job.bench_of(sheet).name, []).append(sheet.air.barometer_pa)
+    usual = {bench: float(np.median(pressures)) for bench, pressures in stated.items()}
     found = []
     for sheet in read:
-        found += _of_barometer(sheet, stated.get(job.bench_of(sheet).name, []))
+        found += _of_barometer(sheet, usual.get(job.bench_of(sheet).name))
         found += _of_warmth(job, sheet)
     return found
 
 
-def _of_barometer(sheet: BenchSheet, of_bench: Sequence[float]) -> list[Finding]:
+def _of_barometer(sheet: BenchSheet, usual: float | None) -> list[Finding]:
     pressure, altitude = sheet.air.barometer_pa, sheet.air.altitude_m
     if pressure is None:
         return []
@@ -73,8 +74,7 @@ def _of_barometer(sheet: BenchSheet, of_bench: Sequence[float]) -> list[Finding]
             )
             return [Finding("look", "barometer-reduced", text, cure, values, sheet.file, line, sheet.stage)]
         return []
-    usual = float(np.median(of_bench))
-    if abs(pressure - usual) > 2 * WEATHER_PA:
+    if usual is not None and abs(pressure - usual) > 2 * WEATHER_PA:
         text = "{}: {} is far from {}, which this bench's sheets usually state. Reduced to sea level?"
         values = ((sheet.file, "text"), (pressure, "barometer"), (usual, "barometer"))
         return [Finding("look", "barometer-reduced", text, cure, values, sheet.file, line, sheet.stage)]

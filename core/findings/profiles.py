@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.findings.left_out import fit, scatter
-from core.job import BenchSheet, Reading
+from core.job import BenchSheet
 from core.measured import LIFT_DIGITS, slope
 from core.rows import Rows
 
@@ -36,7 +36,7 @@ class Profiles:
 
     sheets: tuple[BenchSheet, ...]
     lift_m: Array
-    readings: tuple[tuple[Reading | None, ...], ...]
+    readings: NDArray[np.object_]  # (k, n) Reading or None
     log_flow: Array  # (k, n)
     leak_m3_s: Array  # (k, n) what a leak took off that flow
     residual: Array  # (k, n) what is left of each reading, relative
@@ -65,27 +65,29 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
     sweeps = [(rows, sheet, mine) for rows in parts for sheet, mine in rows.by_sheet()]
     if not sweeps:
         return None
-    lifts = np.unique(np.concatenate([np.round(rows.lift_m, LIFT_DIGITS) for rows in parts]))
+    stages = [_stage(sheet) for _, sheet, _ in sweeps]
+    taken = [np.round(rows.lift_m, LIFT_DIGITS) for rows in parts]
+    lifts, column = np.unique(np.concatenate(taken), return_inverse=True)
+    cells = np.repeat(np.arange(len(sweeps)), [mine.stop - mine.start for *_, mine in sweeps]), column
     log_flow = np.full((len(sweeps), lifts.size), np.nan)
     leak = np.zeros(log_flow.shape)
-    readings: list[list[Reading | None]] = [[None] * lifts.size for _ in sweeps]
-    for k, (rows, _, mine) in enumerate(sweeps):
-        columns = np.searchsorted(lifts, np.round(rows.lift_m[mine], LIFT_DIGITS)).tolist()
-        with np.errstate(divide="ignore", invalid="ignore"):
-            log_flow[k, columns] = np.log(rows.flow_m3_s[mine])
-            leak[k, columns] = rows.flow_m3_s[mine] * rows.leak[mine] / (rows.base[mine] - rows.leak[mine])
-        for column, reading in zip(columns, rows.readings[mine], strict=True):
-            readings[k][column] = reading
-    log_flow[~np.isfinite(log_flow)] = np.nan
+    readings = np.full(log_flow.shape, None)
+    readings[cells] = np.fromiter((reading for rows in parts for reading in rows.readings), dtype=object)
+    flow = np.concatenate([np.where(rows.flows, rows.flow_m3_s, np.nan) for rows in parts])
+    log_flow[cells] = np.log(flow)
+    leak_share = [rows.leak / np.where(rows.flows, rows.base - rows.leak, np.nan) for rows in parts]
+    leak[cells] = flow * np.concatenate(leak_share)
     bench = sweeps[0][0].bench
-    middle = np.exp(_median(log_flow, 0))
+    middle = median(log_flow, 0)
+    level = median(log_flow - middle, 1)
+    middle = np.exp(middle)
     steepness = np.nan_to_num(slope(lifts, middle) / middle)
     # Where the curve is steep, setting the lift decides how well a reading repeats.
     steep = steepness * bench.lift_setting_m > bench.repeatability / 2
     residual, spread, stage_level = _left_over(
         lifts,
         log_flow,
-        [_stage(sheet) for _, sheet, _ in sweeps],
+        stages,
         np.where(steep, steepness, 0.0),
         ZERO_OFF * bench.lift_setting_m,
     )
@@ -96,20 +98,26 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
         setting = min(max(_robust(even[:, steep] / steepness[steep], setting), setting / 2), setting)
     usual = np.hypot(read, steepness * setting)
     score = residual / (usual * np.sqrt(spread))
-    _judge_again(
-        [_stage(sheet) for _, sheet, _ in sweeps], log_flow, residual, score, usual, steepness, setting
-    )
+    _judge_again(stages, log_flow, residual, score, usual, steepness, setting)
     return Profiles(
         tuple(sheet for _, sheet, _ in sweeps),
         lifts,
-        tuple(map(tuple, readings)),
+        readings,
         log_flow,
         leak,
         residual,
         score,
-        _median(log_flow - _median(log_flow, 0), 1),
+        level,
         stage_level,
     )
+
+
+def _together(stages: list[tuple[str, str | None]]) -> dict[tuple[str, str | None], list[int]]:
+    """Return the numbers of each stage's sweeps."""
+    found: dict[tuple[str, str | None], list[int]] = {}
+    for k, stage in enumerate(stages):
+        found.setdefault(stage, []).append(k)
+    return found
 
 
 def _stage(sheet: BenchSheet) -> tuple[str, str | None]:
@@ -127,8 +135,7 @@ def _judge_again(
 ) -> None:
     """Put in, for doubted readings of a stage with several sweeps, what the undoubted ones foretell."""
     doubted = np.abs(np.nan_to_num(score)) > DOUBTED
-    groups = {stage: [k for k, one in enumerate(stages) if one == stage] for stage in dict.fromkeys(stages)}
-    several = [members for members in groups.values() if len(members) >= ENOUGH]
+    several = [members for members in _together(stages).values() if len(members) >= ENOUGH]
     if not any(doubted[members].any() for members in several):
         return
     fits = [fit(log_flow[members], doubted[members], usual, steepness, setting_m) for members in several]
@@ -149,35 +156,41 @@ def _left_over(
     """
     residual, spread = np.full_like(log_flow, np.nan), np.ones_like(log_flow)
     stage_level = np.full(len(stages), np.nan)
-    groups = {stage: [k for k, one in enumerate(stages) if one == stage] for stage in dict.fromkeys(stages)}
+    groups = _together(stages)
     shapes = {}
-    for stage, members in groups.items():
-        shape, level, left = _polish(log_flow[members], steepness, most_m)
-        shapes[stage] = shape
-        if len(members) > 1:
-            stage_level[members] = level
-        if len(members) >= ENOUGH:
-            residual[members] = left
+    for count in {len(members) for members in groups.values()}:
+        alike = {stage: members for stage, members in groups.items() if len(members) == count}
+        at = np.array(list(alike.values()))
+        shape, level, left = _polish(log_flow[at], steepness, most_m)
+        shapes.update(zip(alike, shape, strict=True))
+        if count > 1:
+            stage_level[at] = level
+        if count >= ENOUGH:
+            residual[at] = left
             # The median of n has pi / 2 times the variance of their mean (large n).
-            spread[members] = 1 + np.pi / 2 / len(members)
+            spread[at] = 1 + np.pi / 2 / count
     for stage, members in groups.items():
         others = [shape for other, shape in shapes.items() if other != stage]
         if len(members) < ENOUGH and others:
-            reference = _median(np.array(others) - _median(np.array(others), 1)[:, None], 0)
+            reference = median(np.array(others) - median(np.array(others), 1)[:, None], 0)
             for k in members:
                 residual[k], spread[k] = _beside_neighbours(lift_m, log_flow[k] - reference)
     return residual, spread, stage_level
 
 
 def _polish(log_flow: Array, steepness: Array, most_m: float) -> tuple[Array, Array, Array]:
-    """Return the curve that sweeps share, each sweep's level above it, and what is left of each reading."""
+    """Return the curve that sweeps share, each sweep's level above it, and what is left of each reading.
+
+    For s stages of k sweeps each at once: arrays of shape (s, n), (s, k) and (s, k, n).
+    """
     own = np.zeros_like(log_flow)
     for _ in range(ROUNDS):
-        shape = _median(log_flow - own, 0)
-        left = log_flow - shape
+        shape = median(log_flow - own, 1)
+        left = log_flow - shape[:, None]
         level = _level(left, steepness)
-        own = level[:, None] + _lift_zero(left - level[:, None], steepness, most_m)[:, None] * steepness
-    return shape, level, log_flow - shape - own
+        zero = _lift_zero(left - level[..., None], steepness, most_m)
+        own = level[..., None] + zero[..., None] * steepness
+    return shape, level, left - own
 
 
 def _beside_neighbours(lift_m: Array, ratio: Array) -> tuple[Array, Array]:
@@ -210,16 +223,16 @@ def _foretelling(lifts_m: tuple[float, ...]) -> Array:
 def _level(left: Array, steepness: Array) -> Array:
     """Return each sweep's level, from the lifts where the lift's setting hardly matters if there are some."""
     flat = steepness == 0
-    return _median(left[:, flat] if flat.sum() >= ENOUGH else left, 1)
+    return median(left[..., flat] if flat.sum() >= ENOUGH else left, -1)
 
 
 def _lift_zero(left: Array, steepness: Array, most_m: float) -> Array:
     """Return by how much each sweep's lift seems to be off throughout, 0 where too few lifts could tell."""
     steep = steepness > 0
     if steep.sum() < ENOUGH:
-        return np.zeros(len(left))
+        return np.zeros(left.shape[:-1])
     # A zero is off by some settings of the lift; more is something else, and would run away.
-    return np.clip(np.nan_to_num(_median(left[:, steep] / steepness[steep], 1)), -most_m, most_m)
+    return np.clip(np.nan_to_num(median(left[..., steep] / steepness[steep], -1)), -most_m, most_m)
 
 
 def _robust(values: Array, assumed: float) -> float:
@@ -232,13 +245,25 @@ def _robust(values: Array, assumed: float) -> float:
     return float(np.quantile(sizes, 0.8)) / 1.2816 if sizes.size else assumed
 
 
-def _median(values: Array, axis: int) -> Array:
-    """Return the median of what is there, nan where nothing is."""
-    if not np.isnan(values).any():
-        # np.median says the same in eight times the time; a review asks a hundred times.
-        ranked, n = np.sort(values, axis=axis), values.shape[axis]
-        return (ranked.take((n - 1) // 2, axis=axis) + ranked.take(n // 2, axis=axis)) / 2
-    result = np.full(values.shape[1 - axis], np.nan)
-    some = np.isfinite(values).any(axis=axis)
-    result[some] = np.nanmedian(values.compress(some, axis=1 - axis), axis=axis)
-    return result
+def median(values: Array, axis: int) -> Array:
+    """Return the median of what is there.
+
+    numpy's own says the same in several times the time, and a review asks often.
+
+    Parameters
+    ----------
+    values : ndarray
+        Values, nan where there is none.
+    axis : int
+        Axis to take it over.
+
+    Returns
+    -------
+    ndarray
+        One dimension less; nan where nothing is.
+    """
+    ranked = np.sort(values, axis=axis)  # a nan comes last
+    count = np.count_nonzero(~np.isnan(values), axis=axis, keepdims=True)
+    low, high = np.maximum(count - 1, 0) // 2, count // 2
+    both = np.take_along_axis(ranked, low, axis) + np.take_along_axis(ranked, high, axis)
+    return both.squeeze(axis) / 2

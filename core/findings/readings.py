@@ -45,17 +45,12 @@ def of_rows(job: Job, rows: Rows) -> tuple[Flags, list[Finding]]:
     ----------
     Isentropic flow through the least seat area: Heywood (1988), sect. 6.3.2.
     """
-    sound = np.isfinite(rows.flow_m3_s) & (rows.flow_m3_s > 0)
-    found: list[Finding] = []
-    for sheet, mine in rows.by_sheet():
-        for index in mine.start + np.flatnonzero(~sound[mine]):
-            found.append(_no_flow(rows, int(index)))
-        share = _shares(job, rows, sheet, mine)
-        if share is None or not rows.correction.scaled[mine].any():
-            continue
-        for index in mine.start + np.flatnonzero(share > SUSPICIOUS):
-            found.append(_too_much(job, rows, int(index), float(share[index - mine.start])))
-            sound[index] &= found[-1].level != "stop"
+    sound = rows.flows
+    found = [_no_flow(rows, index) for index in np.flatnonzero(~sound).tolist()]
+    share = _shares(job, rows)
+    for index in np.flatnonzero(share > SUSPICIOUS).tolist():
+        found.append(_too_much(job, rows, index, float(share[index])))
+        sound[index] &= found[-1].level != "stop"
     return sound, found
 
 
@@ -78,17 +73,19 @@ def _no_flow(rows: Rows, index: int) -> Finding:
     return Finding("stop", "no-flow", text, cure, values, *where)
 
 
-def _shares(job: Job, rows: Rows, sheet: BenchSheet, mine: slice) -> Array | None:
-    """Return flow over the most that the least area can pass, None without seat data."""
-    valve = _valve(job, sheet, rows)
-    count = valves_open(valve, [sheet])
-    seat = (valve.diameter_m, valve.seat_angle_rad, valve.seat_width_m, valve.throat_diameter_m)
-    if None in seat or valve.stem_diameter_m is None or count is None:
-        return None
-    most = _most(
-        rows.side, job.reference_pressure_pa, job.standard_air, valve, tuple(rows.lift_m[mine].tolist())
-    )
-    return rows.flow_m3_s[mine] / (count * most)
+def _shares(job: Job, rows: Rows) -> Array:
+    """Return flow over the most that the least area can pass, nan without seat data or a test pressure."""
+    most = np.full(rows.lift_m.size, np.nan)
+    for sheet, mine in rows.by_sheet():
+        valve = _valve(job, sheet, rows)
+        count = valves_open(valve, [sheet])
+        seat = (valve.diameter_m, valve.seat_angle_rad, valve.seat_width_m, valve.throat_diameter_m)
+        if None in seat or valve.stem_diameter_m is None or count is None:
+            continue
+        if rows.correction.scaled[mine].any():
+            lifts = tuple(rows.lift_m[mine].tolist())
+            most[mine] = count * _most(rows.side, job.reference_pressure_pa, job.standard_air, valve, lifts)
+    return rows.flow_m3_s / most
 
 
 @lru_cache(maxsize=64)  # sheet after sheet reads one valve at the same lifts

@@ -6,7 +6,7 @@ from math import exp, log
 
 import numpy as np
 
-from core.findings.profiles import Profiles
+from core.findings.profiles import Profiles, median
 from core.job import BenchSheet, Finding, Side, Sides
 from core.power import CFM_M3_S
 
@@ -147,16 +147,14 @@ def of_swapped_sides(found: Sides[Profiles | None]) -> list[Finding]:
     if found.intake is None or found.exhaust is None:
         return []
     _, mine, theirs = np.intersect1d(found.intake.lift_m, found.exhaust.lift_m, return_indices=True)
-    exhaust = {
-        sheet.file: flow[theirs]
-        for sheet, flow in zip(found.exhaust.sheets, found.exhaust.log_flow, strict=True)
-    }
-    ratios: dict[str, float] = {}
-    for sheet, flow in zip(found.intake.sheets, found.intake.log_flow, strict=True):
-        if sheet.file in exhaust:
-            ratio = exhaust[sheet.file] - flow[mine]
-            if np.isfinite(ratio).any():
-                ratios[sheet.file] = float(np.nanmedian(ratio))
+    if not mine.size:
+        return []
+    exhaust = {sheet.file: k for k, sheet in enumerate(found.exhaust.sheets)}
+    both = {sheet.file: k for k, sheet in enumerate(found.intake.sheets) if sheet.file in exhaust}
+    intake_flow = found.intake.log_flow[list(both.values())][:, mine]
+    exhaust_flow = found.exhaust.log_flow[[exhaust[file] for file in both]][:, theirs]
+    each = zip(both, median(exhaust_flow - intake_flow, 1).tolist(), strict=True)
+    ratios = {file: ratio for file, ratio in each if np.isfinite(ratio)}
     usual = float(np.median(list(ratios.values()))) if ratios else 0.0
     findings = []
     for file, ratio in ratios.items():

@@ -14,7 +14,7 @@ from core.files.sheet import read_sheet
 from core.job import Bench, BenchSheet, Job, Side, Sides
 from core.units import UnitError, UnitSet
 from dashboard import hand as hands
-from dashboard.entry.draft import Files
+from dashboard.entry.draft import Files, job_file_of
 from dashboard.hand import Hand, Row
 
 # What the fields of a set-up are, in the order in which one reads them off at the bench.
@@ -58,11 +58,10 @@ class Place:
     side: Side
 
 
-def begin(files: Files, job: Job | None, place: Place, shown: UnitSet, now: dt.datetime) -> Hand:
+def begin(files: Files, place: Place, shown: UnitSet, now: dt.datetime) -> Hand:
     """Return the sheet of a new set-up: conditions, units and lifts as on the last one."""
-    bench = job.benches[0] if job and job.benches else Bench()
-    unit = METER_UNITS[bench.meter][1 if shown.name == "US" and bench.meter == "volume flow" else 0]
-    last = _last(files, job)
+    unit = _meter_unit(files, shown)
+    last = _last(files)
     if last is None:
         lift_unit = "in" if shown.name == "US" else "mm"
         last = Hand((), lift_unit, ((place.side, unit),), blank_rows(lift_unit))
@@ -70,6 +69,14 @@ def begin(files: Files, job: Job | None, place: Place, shown: UnitSet, now: dt.d
     stated |= {"date": now.date().isoformat(), "time": now.strftime("%H:%M")}
     made = last.stating(stated)
     return made if made.unit(place.side) else made.measured_in(place.side, _unit_of(made) or unit)
+
+
+def _meter_unit(files: Files, shown: UnitSet) -> str:
+    """Return the unit that the job's bench is read in."""
+    job_file = job_file_of(files)
+    benches = job_file.values.get("benches", ()) if job_file else ()
+    meter_kind = benches[0].meter if benches else Bench().meter
+    return METER_UNITS[meter_kind][1 if shown.name == "US" and meter_kind == "volume flow" else 0]
 
 
 def blank_rows(lift_unit: str) -> tuple[Row, ...]:
@@ -92,15 +99,14 @@ def _unit_of(hand: Hand) -> str | None:
     return hand.units[0][1] if hand.units else None
 
 
-def _last(files: Files, job: Job | None) -> Hand | None:
-    """Return a sheet like the latest set-up of a stage."""
-    if job is None:
-        return None
-    dated = sorted(
-        (sheet for sheet in job.sheets if sheet.role == "stage" and sheet.file in files),
-        key=lambda sheet: (sheet.date or dt.date.min, sheet.time or dt.time.min),
-    )
-    return next((found for sheet in reversed(dated) if (found := hands.like(files[sheet.file]))), None)
+def _last(files: Files) -> Hand | None:
+    """Return a sheet like the latest set-up of a stage, by the date and time that it states."""
+    sheets = [
+        found for name, data in files.items() if name.endswith(".csv") and (found := hands.any_form(data))
+    ]
+    stages = [hand for hand in sheets if not hand.value("role")]
+    latest = max(stages, key=lambda hand: (hand.value("date"), hand.value("time")), default=None)
+    return None if latest is None else latest.for_another()
 
 
 def file_name(place: Place, files: Mapping[str, bytes]) -> str:

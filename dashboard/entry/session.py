@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
@@ -19,27 +22,52 @@ from dashboard import state
 from dashboard.entry.draft import Files, Work, base_files, laid_over, load, sound_files
 from dashboard.handover.blank_sheet import Blank, blank_sheet
 
-_DRAFT, _ID, _FOR = "entry-draft", "draft", "entry-for"
+_HELD, _ID = "entry-held", "draft"
 SAID = "entry-said"  # what the last action has to say, shown once
+
+
+@dataclass
+class _Held:
+    """What this browser works on. One object for the whole session, changed in place.
+
+    A script run that is about to be stopped can be stopped at every access to the session's
+    state, also within a callback, and may write to it after the next run's callback has. Changed
+    in place, between two such accesses, a draft is never half kept and never set back.
+    """
+
+    draft: Draft | None = None
+    beside: str | None = None  # the job in the sidebar when a new one was begun
+    problem: str = ""  # with the line last entered at the bench
+
+
+def held() -> _Held:
+    """Return what this browser works on."""
+    found = seen().get(_HELD)
+    if found is None:
+        found = st.session_state.setdefault(_HELD, _Held())
+    return found
+
+
+def seen() -> Mapping[str, Any]:
+    """Return all that the session knows, in one access at which no run is stopped."""
+    return st.session_state.to_dict()
 
 
 def work() -> Work:
     """Return what is worked on: the draft of the chosen job, a new one where there is none."""
-    job = chosen_job()
-    held: Draft | None = st.session_state.get(_DRAFT)
-    if held is None and (wanted := st.query_params.get(_ID)):
-        held = drafts.find(state.root(), wanted)
-        if held is not None and held.job is None:
-            st.session_state[_FOR] = job
-    if held is not None and held.job != job and not (held.job is None and st.session_state.get(_FOR) == job):
-        held = None
-        _forget("field-", "bench-", "grid-", "map-")
-    whole = _whole(held.job if held else job)
-    if held is None:
-        held = drafts.new_draft(job, whole.snapshot)
-    st.session_state[_DRAFT] = held
-    found = laid_over(held, base_files(whole))
-    if st.session_state.get("job") == state.OWN and not held.values:
+    job, now = chosen_job(), held()
+    if now.draft is None and (wanted := st.query_params.get(_ID)):
+        now.draft, now.beside = drafts.find(state.root(), wanted), job
+    draft = now.draft
+    if draft is not None and draft.job != job and (draft.job is not None or now.beside != job):
+        draft = None
+        forget("field-", "bench-", "grid-", "map-")
+    whole = _whole(draft.job if draft else job)
+    if draft is None:
+        now.draft = draft = drafts.new_draft(job, whole.snapshot)
+        now.beside = job
+    found = laid_over(draft, base_files(whole))
+    if job is None and not draft.values and seen().get("job") == state.OWN:
         found = found.changing(state.uploads())  # sheets dropped into the sidebar are the beginning of a job
         keep(found)
     return found
@@ -47,32 +75,27 @@ def work() -> Work:
 
 def chosen_job() -> str | None:
     """Return the folder's name that the sidebar shows; None without one."""
-    job = st.session_state.get("job")
+    job = seen().get("job")
     return None if job in (None, state.OWN) else job
 
 
-def begin_new(changes: Files | None = None) -> None:
-    """Begin a job from nothing, or from files that are at hand."""
-    fresh = laid_over(drafts.new_draft(None), {})
-    _forget("field-", "bench-", "grid-", "map-")
-    st.session_state[_FOR] = chosen_job()
-    st.session_state[_DRAFT] = fresh.draft
-    if changes:
-        keep(fresh.changing(changes))
+def begin_new() -> None:
+    """Begin a job from nothing."""
+    go_on_with(drafts.new_draft(None))
 
 
 def back_to_job() -> None:
     """Leave the new job, which stays a draft, for the one that the sidebar shows."""
-    _forget("field-", "bench-", "grid-", "map-")
-    st.session_state.pop(_DRAFT, None)
+    held().draft = None
     st.query_params.pop(_ID, None)
+    forget("field-", "bench-", "grid-", "map-")
 
 
 def go_on_with(found: Draft) -> None:
-    """Take up a draft that lies on disk."""
-    _forget("field-", "bench-", "grid-", "map-")
-    st.session_state[_FOR] = chosen_job()
-    st.session_state[_DRAFT] = found
+    """Take up a draft."""
+    now = held()
+    now.draft, now.beside = found, chosen_job()
+    forget("field-", "bench-", "grid-", "map-")
 
 
 def others(current: Work) -> list[Draft]:
@@ -83,33 +106,36 @@ def others(current: Work) -> list[Draft]:
 
 def keep(changed: Work) -> None:
     """Write a draft to disk: whatever happens to this browser, it is there."""
+    now = held()
     kept = drafts.keep(state.root(), changed.draft)
     if isinstance(kept, Refused):
-        st.session_state[SAID] = ("error", str(kept))
-        kept = changed.draft  # at least this session has it
-    st.session_state[_DRAFT] = kept
-    to_address()  # at once, and not at the end of a run that a reload may cut short
+        now.draft = changed.draft  # at least this session has it
+        say("error", str(kept))
+    else:
+        now.draft = kept
 
 
 def drop() -> None:
     """Forget the draft, as after a save, or because a person said so."""
-    held: Draft | None = st.session_state.pop(_DRAFT, None)
-    if held is not None:
-        drafts.drop(state.root(), held.id)
-    _forget("field-", "bench-head-", "bench-lift", "bench-setup-", "bench-problem", "grid-", "map-")
+    now = held()
+    if now.draft is not None:
+        drafts.drop(state.root(), now.draft.id)
+    now.draft, now.problem = None, ""
+    st.query_params.pop(_ID, None)
+    forget("field-", "bench-head-", "bench-lift", "bench-setup", "grid-", "map-")
 
 
-def _forget(*beginnings: str) -> None:
+def forget(*beginnings: str) -> None:
     """Let widgets begin anew; one that is about to be drawn takes its value from the draft again."""
-    for key in list(st.session_state):
-        if isinstance(key, str) and key.startswith(beginnings):
+    for key in seen():
+        if key.startswith(beginnings):
             del st.session_state[key]
 
 
 def to_address() -> None:
     """Name the draft in the address once it is on disk, so that a reload finds it."""
-    held: Draft = st.session_state[_DRAFT]
-    state.to_address(draft=held.id if held.revision else None)
+    draft = held().draft
+    state.to_address(draft=draft.id if draft and draft.revision else None)
 
 
 def say(kind: str, text: str) -> None:

@@ -22,7 +22,7 @@ from dashboard.labels import dodge, shorten
 from dashboard.look import LABEL_PX, MANY_STAGES, POINT_PX
 
 WIDTH, HEIGHT = 460, 400
-_LEFT, _RIGHT, _ABOVE, _BELOW = 38.0, 132.0, 30.0, 36.0
+_LEFT, _RIGHT, _ABOVE, _BELOW = 38.0, 140.0, 30.0, 36.0
 _NUMBER_GAP = 11.5  # between the numbers of many stages, which stand in two columns
 _EM = 13.0
 
@@ -32,19 +32,24 @@ Said = Mapping[tuple[int, int], str]  # (place of the stage, place of the readin
 def flow_chart(
     review: Review, side: Side, lines: Sequence[Line], limits: tuple[float, float], units: UnitSet, said: Said
 ) -> Markup:
-    """Return one side's lines as an SVG element; ``limits`` are the lift and flow that all charts reach."""
+    """Return one side's lines and target as an SVG element; all charts reach to the same ``limits``."""
     frame = Frame(_LEFT, WIDTH - _RIGHT, HEIGHT - _BELOW, _ABOVE, *limits)
     by_weight = sorted(lines, key=lambda line: line.weight != "context")
     parts = [
         *_beyond(review, side, frame, units),
         *_axes(frame, units),
-        *(_band(frame, line) for line in by_weight if line.has_band),
+        *(_band(frame, line) for line in by_weight if line.has_band and not line.is_target),
         *(_curve(frame, line, said) for line in by_weight),
         *_names(frame, lines),
     ]
     alternative = in_words([replace(line, name=name_in_line(line.name)) for line in lines], units)
+    return framed(f"flow {side}", HEIGHT, alternative, parts)
+
+
+def framed(kind: str, height: float, alternative: str, parts: Iterable[Markup]) -> Markup:
+    """Return a chart of what is drawn, with words that stand for it where it cannot be seen."""
     return Markup('<svg class="chart {}" viewBox="0 0 {} {}" role="img" aria-label="{}">{}</svg>').format(
-        side, WIDTH, HEIGHT, alternative, Markup("").join(parts)
+        kind, WIDTH, coordinate(height), alternative, Markup("").join(parts)
     )
 
 
@@ -63,10 +68,12 @@ def _beyond(review: Review, side: Side, frame: Frame, units: UnitSet) -> Iterato
     for edge in cam_edges(review, (side,), frame, units):
         x = frame.x(edge)
         yield Markup('<rect class="beyond" x="{}" y="{}" width="{}" height="{}"/>').format(
-            _n(x), _n(frame.y1), _n(frame.x1 - x), _n(frame.y0 - frame.y1)
+            coordinate(x), coordinate(frame.y1), coordinate(frame.x1 - x), coordinate(frame.y0 - frame.y1)
         )
-        yield Markup('<path class="edge" d="M{} {}V{}"/>').format(_n(x), _n(frame.y1), _n(frame.y0))
-        yield _text(frame.x1, frame.y1 - 5, cam_note(review, (side,), units), "tick end")
+        yield Markup('<path class="edge" d="M{} {}V{}"/>').format(
+            coordinate(x), coordinate(frame.y1), coordinate(frame.y0)
+        )
+        yield words_at(frame.x1, frame.y1 - 5, cam_note(review, (side,), units), "tick end")
 
 
 def _axes(frame: Frame, units: UnitSet) -> Iterator[Markup]:
@@ -74,13 +81,13 @@ def _axes(frame: Frame, units: UnitSet) -> Iterator[Markup]:
     for value, text in zip(flows, tick_texts(flows), strict=True):
         y = frame.y(value)
         yield Markup('<path class="{}" d="M{} {}H{}"/>').format(
-            "zero" if value == 0 else "rule", _n(frame.x0), _n(y), _n(frame.x1)
+            "zero" if value == 0 else "rule", coordinate(frame.x0), coordinate(y), coordinate(frame.x1)
         )
-        yield _text(frame.x0 - 6, y + 4, text, "tick end")
-    yield _text(2, frame.y1 - 16, label("flow", units), "tick")
+        yield words_at(frame.x0 - 6, y + 4, text, "tick end")
+    yield words_at(2, frame.y1 - 16, label("flow", units), "tick")
     for value, text in zip(across, tick_texts(across), strict=True):
-        yield _text(frame.x(value), frame.y0 + 17, text, "tick centred")
-    yield _text(frame.x1 + 14, frame.y0 + 17, f"lift, {label('lift', units)}", "tick")
+        yield words_at(frame.x(value), frame.y0 + 17, text, "tick centred")
+    yield words_at(frame.x1 + 14, frame.y0 + 17, f"lift, {label('lift', units)}", "tick")
 
 
 def _band(frame: Frame, line: Line) -> Markup:
@@ -91,17 +98,21 @@ def _band(frame: Frame, line: Line) -> Markup:
 
 def _curve(frame: Frame, line: Line, said: Said) -> Markup:
     pieces = [
-        Markup('<path class="line" d="{}" opacity="{}"/>').format(_path(points), _n(opacity))
+        Markup('<path class="line" d="{}" opacity="{}"/>').format(_path(points), f"{opacity:g}")
         for points, opacity in line.pieces(frame)
     ]
     area = POINT_PX["area_last" if line.weight == "last" else "area"]
     points = [
-        _mark(line.side, x, y, area, said.get((line.index, place), ""))
+        _mark(line.side, x, y, area, said[line.index, place])
         for place, (x, y) in enumerate(frame.points(line.lift, line.flow))
+        if not line.is_target  # a line without readings
     ]
-    return Markup('<g class="g{} {}">{}</g>').format(
-        line.index, line.weight, Markup("").join([*pieces, *points])
-    )
+    return Markup('<g class="{}">{}</g>').format(_paint(line), Markup("").join([*pieces, *points]))
+
+
+def _paint(line: Line) -> str:
+    """Return the classes that give a line its colour and weight."""
+    return "target" if line.is_target else f"g{line.index} {line.weight}"
 
 
 def _mark(side: Side, x: float, y: float, area: float, said: str = "") -> Markup:
@@ -110,11 +121,11 @@ def _mark(side: Side, x: float, y: float, area: float, said: str = "") -> Markup
     kind = "point" if said else "key"
     if side == "intake":
         return Markup('<circle class="{}" cx="{}" cy="{}" r="{}">{}</circle>').format(
-            kind, _n(x), _n(y), _n((area / 3.1416) ** 0.5), title
+            kind, coordinate(x), coordinate(y), coordinate((area / 3.1416) ** 0.5), title
         )
     edge = area**0.5 * 0.95
     return Markup('<rect class="{}" x="{}" y="{}" width="{}" height="{}">{}</rect>').format(
-        kind, _n(x - edge / 2), _n(y - edge / 2), _n(edge), _n(edge), title
+        kind, coordinate(x - edge / 2), coordinate(y - edge / 2), coordinate(edge), coordinate(edge), title
     )
 
 
@@ -127,20 +138,28 @@ def _names(frame: Frame, lines: Sequence[Line]) -> Iterator[Markup]:
     for line, y in _dodged(frame, named, gap):
         x0, x1 = frame.x(line.lift[-1]), frame.x1 + LABEL_PX["leader_to"] + shift
         leader = Markup('<path class="leader" d="M{} {}L{} {}"/>').format(
-            _n(x0 + LABEL_PX["leader_from"] + shift), _n(frame.y(line.flow[-1])), _n(x1), _n(y)
+            coordinate(x0 + LABEL_PX["leader_from"] + shift),
+            coordinate(frame.y(line.flow[-1])),
+            coordinate(x1),
+            coordinate(y),
         )
-        mark = _mark(line.side, frame.x1 + LABEL_PX["glyph"] + shift, y, POINT_PX["area"])
+        at = frame.x1 + LABEL_PX["glyph"] + shift
+        mark = Markup("") if line.is_target else _mark(line.side, at, y, POINT_PX["area"])
         x = frame.x1 + LABEL_PX["text"] + shift
-        number = f"{line.index + 1}\u00a0" if line.count >= MANY_STAGES else ""
-        name = _fitting(one_line(line.name), WIDTH - x - len(number) * 0.5 * _EM)
-        yield Markup('<g class="g{} name {}">{}{}<text x="{}" y="{}">{}<tspan>{}</tspan></text></g>').format(
-            line.index, line.weight, leader, mark, _n(x), _n(y + 4), number, name
+        many = line.count >= MANY_STAGES and not line.is_target
+        number = f"{line.index + 1}\u00a0" if many else ""
+        name = fitting(one_line(line.name), WIDTH - x - len(number) * 0.5 * _EM)
+        yield Markup('<g class="{} name">{}{}<text x="{}" y="{}">{}<tspan>{}</tspan></text></g>').format(
+            _paint(line), leader, mark, coordinate(x), coordinate(y + 4), number, name
         )
     by_height = sorted(numbered, key=lambda line: line.flow[-1])
     for column in (0, 1):
         for line, y in _dodged(frame, by_height[column::2], _NUMBER_GAP):
             yield Markup('<text class="g{} number" x="{}" y="{}">{}</text>').format(
-                line.index, _n(frame.x(line.lift[-1]) + 6 + 14 * column), _n(y + 3.5), line.index + 1
+                line.index,
+                coordinate(frame.x(line.lift[-1]) + 6 + 14 * column),
+                coordinate(y + 3.5),
+                line.index + 1,
             )
 
 
@@ -149,7 +168,7 @@ def _dodged(frame: Frame, lines: Sequence[Line], gap: float) -> Iterable[tuple[L
     return zip(lines, dodge(wanted, gap, frame.y1, frame.y0), strict=True)
 
 
-def _fitting(name: str, room: float) -> str:
+def fitting(name: str, room: float) -> str:
     """Return a name cut to a width, which is only guessed: the reader's own typeface is not known."""
     while _guessed_width(name) > room and len(name) > 2:
         name = shorten(name, len(name) - 1)
@@ -159,17 +178,20 @@ def _fitting(name: str, room: float) -> str:
 def _guessed_width(text: str) -> float:
     wide = sum(unicodedata.east_asian_width(character) in "WF" for character in text)
     capitals = sum(character.isupper() for character in text)
-    return _EM * (1.02 * wide + 0.7 * capitals + 0.56 * (len(text) - wide - capitals))
+    return _EM * (1.02 * wide + 0.7 * capitals + 0.54 * (len(text) - wide - capitals))
 
 
-def _text(x: float, y: float, text: str, looks: str) -> Markup:
-    return Markup('<text class="{}" x="{}" y="{}">{}</text>').format(looks, _n(x), _n(y), text)
+def words_at(x: float, y: float, text: str, looks: str) -> Markup:
+    """Return one line of text."""
+    return Markup('<text class="{}" x="{}" y="{}">{}</text>').format(
+        looks, coordinate(x), coordinate(y), text
+    )
 
 
 def _path(points: Points) -> str:
-    return "M" + "L".join(f"{_n(x)} {_n(y)}" for x, y in points)
+    return "M" + "L".join(f"{coordinate(x)} {coordinate(y)}" for x, y in points)
 
 
-def _n(value: float) -> str:
+def coordinate(value: float) -> str:
     """Return a coordinate to a tenth, as short as it can be written."""
     return f"{round(value, 1) + 0.0:.1f}".removesuffix(".0")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from core.job import Side
-from core.results import Gap, Review
+from core.results import Review
 from core.units import UnitSet
 from dashboard import target_tables, target_words, words
 from dashboard.handover.fonts import STRONG
@@ -26,7 +26,7 @@ def draw_target(paper: Paper, review: Review, side: Side, units: UnitSet) -> Non
     paper.y += 1.0
     paper.bookmark(title, level=1)
     paper.paragraph(title, kind="H3", style=STRONG)
-    for text in _sentences(review, gap, units):
+    for text in target_words.sentences(review, gap, units):
         paper.paragraph(text)
     thirds.draw()
     paper.y += 1.4
@@ -39,17 +39,6 @@ def draw_target(paper: Paper, review: Review, side: Side, units: UnitSet) -> Non
     paper.y += 1.4
     for doubt in words.doubts(gap.gain, review=review):
         paper.paragraph(f"{gap.stage}: {doubt}.", size=_SMALL, colour=LOOK.muted)
-
-
-def _sentences(review: Review, gap: Gap, units: UnitSet) -> list[str]:
-    """Return what the numbers say, in the words of the screen."""
-    where = target_words.where(gap, units)
-    found = f"{target_words.side_answer(gap)} {where}".strip()
-    return [
-        found,
-        target_words.to_find(gap, units),
-        target_words.valve_for_valve(review, gap, units),
-    ]
 
 
 def _grid(paper: Paper, table: Table) -> Grid:

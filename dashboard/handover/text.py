@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from core.job import SIDES
+from core.power_results import PowerModel
 from core.results import Review
 from core.units import UnitSet, label
-from dashboard import words
+from dashboard import power_words, words
 from dashboard.evidence import finding_lines
 from dashboard.handover import facts
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
@@ -29,6 +30,7 @@ def numbers_txt(review: Review, units: UnitSet, choice: Choice = EVERYTHING) -> 
         _head(review, found, units),
         *(_side(review, one, units) for one in found),
         _stages(review, units) if len(review.stages) > 1 else (),
+        _power(review.power, units) if review.power is not None else (),
         _basis(review, units),
         (f"Data {review.job.fingerprint}",),
     ]
@@ -84,6 +86,15 @@ def _stages(review: Review, units: UnitSet) -> Iterator[str]:
         sides = "; ".join(f"{side} {one_line(str(row.gain[side]))}" for side in SIDES)
         yield f"{name_in_line(row.stage)}{price}: {sides}"
     yield words.ladder_caption(review)
+
+
+def _power(model: PowerModel, units: UnitSet) -> Iterator[str]:
+    """Yield what the work may be worth, always with its caveat."""
+    yield f"ROUGH POWER, {label('power', units)}"
+    yield one_line(power_words.answer(model, units, name_in_line))
+    if model.because is None:
+        yield words.CAVEAT
+        yield one_line(power_words.basis(model, units))
 
 
 def _basis(review: Review, units: UnitSet) -> Iterator[str]:

@@ -35,6 +35,7 @@ def draw() -> None:
         st.markdown(entry_words.SHOP_ONLY)
         return
     shown, work = state.shown(), session.work()
+    session.to_address()  # first: a reload may come before this run has ended
     # What comes and goes above the tabs has a place of its own: were they to move, the browser
     # would build them anew, and take the field away under the hand that types.
     over = st.container()
@@ -50,7 +51,6 @@ def draw() -> None:
     with tabs[name]:
         _draw_rest(name, work, loaded, shown)
     state.to_address(tab=st.session_state["tab"])
-    session.to_address()
 
 
 def _draw_rest(name: str, work: Work, loaded: Loaded, shown: Shown) -> None:

@@ -108,8 +108,9 @@ def test_the_way_back_is_minus_the_way_there(pair):
         assert one.gain_m3_s == pytest.approx(-other.gain_m3_s, abs=1e-15)
         assert log(1 + one.gain_fraction) == pytest.approx(-log(1 + other.gain_fraction), abs=1e-12)
         # A gain is judged relative to what it starts from, so that its score is not the same both ways but
-        # for a factor of 1 + gain: nearer to the line than that, one way may be clear alone.
-        if abs(abs(one.gain_fraction) / one.expanded_fraction - 1) > abs(one.gain_fraction):
+        # for a factor of 1 + gain: where the line lies between the two, one way is clear alone.
+        score = abs(one.gain_fraction) / one.expanded_fraction
+        if (score - 1) * (score * (1 + one.gain_fraction) - 1) > 0:
             assert one.verdict == OPPOSITE[other.verdict]
 
 

@@ -80,15 +80,18 @@ def ods(content: str, more: dict[str, bytes] | None = None, mime: str = "spreads
     )
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("mimetype", f"application/vnd.oasis.opendocument.{mime}")
-        body = f"<office:document-content{names}><office:body><office:spreadsheet>{content}</office:spreadsheet></office:body></office:document-content>"
-        archive.writestr("content.xml", body)
+        tags = ("office:document-content", "office:body", "office:spreadsheet")
+        opened = f"<{tags[0]}{names}><{tags[1]}><{tags[2]}>"
+        closed = "".join(f"</{tag}>" for tag in reversed(tags))
+        archive.writestr("content.xml", opened + content + closed)
         for name, data in (more or {}).items():
             archive.writestr(name, data)
     return stream.getvalue()
 
 
 def ods_cell(repeat: str = "") -> str:
-    return f'<table:table-cell office:value-type="float" office:value="1"{repeat}><text:p>1</text:p></table:table-cell>'
+    value = 'office:value-type="float" office:value="1"'
+    return f"<table:table-cell {value}{repeat}><text:p>1</text:p></table:table-cell>"
 
 
 def ods_table(rows: str) -> str:

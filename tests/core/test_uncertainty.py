@@ -81,7 +81,7 @@ def test_gum_h1_end_gauge():
 
 def impedance(x: np.ndarray) -> np.ndarray:
     voltage, current, phase = x
-    return voltage / current * np.array([np.cos(phase), np.sin(phase), 1.0])
+    return voltage / current * np.array([np.cos(phase), np.sin(phase), np.ones_like(phase)])
 
 
 H2 = np.array([KNOWN["h2"]["voltage_v"], KNOWN["h2"]["current_ma"], KNOWN["h2"]["phase_rad"]])
@@ -123,7 +123,7 @@ def test_gum_5_2_2_ten_resistors_of_one_standard():
     known = KNOWN["resistors"]
 
     def in_series(standard: np.ndarray) -> np.ndarray:
-        return np.array([np.sum(np.ones(10) * standard)])
+        return np.sum(np.ones((10, 1)) * standard, axis=0, keepdims=True)
 
     shared = propagate(sensitivities(in_series, [1000.0], [0.1]))
     assert sqrt(shared[0, 0]) == pytest.approx(known["u_ohm"], rel=1e-9)

@@ -75,6 +75,4 @@ def read_page(data: bytes) -> Element:
 
 def rows_of(table: Element) -> list[list[str]]:
     """Return a table's rows as text, its headings first."""
-    return [
-        [cell.text for cell in row.children if isinstance(cell, Element)] for row in table.all("tr")
-    ]
+    return [[cell.text for cell in row.children if isinstance(cell, Element)] for row in table.all("tr")]

@@ -9,20 +9,22 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import fields, replace
 from functools import cache
 from itertools import pairwise
 from typing import Any
 
 import pytest
 
+from core.files.load import load_job
 from core.job import SIDES, Finding, Job, Side, Target
+from core.power_results import PowerModel
 from core.results import Review
 from core.review import review
-from core.units import METRIC, US, UnitSet, to_display
-from dashboard import words
+from core.units import METRIC, US, to_display
+from dashboard import power_tables, power_words, target_tables, target_words, words
 from dashboard.curves import lines_of
-from dashboard.handover.choice import EVERYTHING, Choice
+from dashboard.handover.choice import EVERYTHING, Choice, shown_to
 from dashboard.handover.grid import in_groups
 from dashboard.handover.page import results_html
 from dashboard.ladder import ladder
@@ -30,6 +32,7 @@ from dashboard.tables import Cell, flows, gains_by_lift
 from tests.conftest import ROOT
 from tests.dashboard.invented_jobs import invented_job
 from tests.dashboard.pages import Element, read_page, rows_of
+from tests.dashboard.power_models import make_model
 from tests.dashboard.test_pdf import LONG_NAMES, STRANGE
 from tests.dashboard.test_usertext import HOSTILE
 
@@ -64,7 +67,9 @@ def as_said(cell: Cell) -> str:
 
 def tables(root: Element, caption: str) -> list[list[list[str]]]:
     """Return the rows of every table whose caption begins so."""
-    found = [table for table in root.all("table") for one in table.all("caption") if one.text.startswith(caption)]
+    found = [
+        table for table in root.all("table") for one in table.all("caption") if one.text.startswith(caption)
+    ]
     return [rows_of(table) for table in found]
 
 
@@ -132,9 +137,7 @@ def test_printed_flows_are_the_numbers_behind_them(units: str) -> None:
         rows = joined(tables(page("four stages", units), f"{side.capitalize()} flow"))
         for column, stage in enumerate(shown.stages, start=1):
             curve = stage.side(side)
-            for row, flow, half in zip(
-                rows[1:], curve.flow_m3_s, curve.expanded_bench_m3_s, strict=False
-            ):
+            for row, flow, half in zip(rows[1:], curve.flow_m3_s, curve.expanded_bench_m3_s, strict=False):
                 for text, value in zip(row[column].split("\u00a0±\u00a0"), (flow, half), strict=True):
                     decimals = len(text.partition(".")[2])
                     # Half a unit of the last digit, and a float's own rounding.
@@ -161,7 +164,7 @@ def test_sentences_are_the_reviews_own() -> None:
 
 def points(root: Element, side: Side) -> Iterator[tuple[int, float, float, str]]:
     """Yield (stage, x, y, what it says) of every reading in a side's chart."""
-    for chart in root.all("svg", "chart"):
+    for chart in root.all("svg", "flow"):
         if side not in chart.attributes["class"].split():
             continue
         for line in chart.all("g"):
@@ -205,7 +208,10 @@ def test_a_reading_says_its_gain_with_verdict_and_doubt() -> None:
         replace(sheet, fixture=replace(sheet.fixture, bore_m=0.09)) if sheet.stage == "seat cut" else sheet
         for sheet in job.sheets
     )
-    said = [text for *_, text in points(read_page(results_html(review(replace(job, sheets=other)), METRIC)), "intake")]
+    said = [
+        text
+        for *_, text in points(read_page(results_html(review(replace(job, sheets=other)), METRIC)), "intake")
+    ]
     gains = [text for text in said if "Over as cast" in text]
     assert len(gains) == 11
     assert all("too close to call" in text and "another set-up" in text for text in gains)
@@ -226,11 +232,10 @@ def test_names_do_not_run_into_each_other() -> None:
     """Names and numbers at line ends keep a line's height apart, whatever the flows."""
     for shape in SHAPES:
         for chart in page(shape).all("svg", "chart"):
-            for tags in (chart.all("g", "name"),):
-                heights = sorted(float(one.all("text")[0].attributes["y"]) for one in tags)
-                assert all(low - high >= 14.4 for high, low in pairwise(heights)), shape
-            for name in chart.all("g", "name"):
-                assert 0 < float(name.all("text")[0].attributes["x"]) < 460
+            names = [one.all("text")[0].attributes for one in chart.all("g", "name")]
+            heights = sorted(float(one["y"]) for one in names)
+            assert all(low - high >= 14.4 for high, low in pairwise(heights)), shape
+            assert all(0 < float(one["x"]) < 460 for one in names)
 
 
 # what may be seen ----------------------------------------------------------------------
@@ -301,7 +306,9 @@ def with_words(text: str) -> Job:
     )
 
 
-@pytest.mark.parametrize("text", [*HOSTILE, "'\"><svg onload=alert(1)>", "{{ 7*7 }}{% raw %}", "</title></script>"])
+@pytest.mark.parametrize(
+    "text", [*HOSTILE, "'\"><svg onload=alert(1)>", "{{ 7*7 }}{% raw %}", "</title></script>"]
+)
 def test_hostile_text_adds_no_element_and_no_attribute(text: str) -> None:
     tame, hostile = (
         read_page(results_html(review(with_words(said)), METRIC)) for said in ("plain word", text)
@@ -363,7 +370,12 @@ def test_names_are_elements_of_their_own() -> None:
 def test_form(shape: str) -> None:
     root = page(shape)
     assert len(root.all("h1")) == len(root.all("main")) == len(root.all("head")) == 1
-    ids = [one.attributes["id"] for tag in ("input", "div", "svg") for one in root.all(tag) if "id" in one.attributes]
+    ids = [
+        one.attributes["id"]
+        for tag in ("input", "div", "svg")
+        for one in root.all(tag)
+        if "id" in one.attributes
+    ]
     assert len(ids) == len(set(ids))
     for table in root.all("table"):
         widths = {len(row) for row in rows_of(table)}
@@ -395,8 +407,6 @@ def test_same_bytes_in_another_process() -> None:
 
 def test_withholding_leaves_every_flow_as_it_is() -> None:
     """What a choice takes away is words and money: no other field of the review changes."""
-    from dashboard.handover.choice import shown_to
-
     before = reviewed("four stages")
     after = shown_to(before, Choice(prices=False, doubts=False, customer=False))
     for stage, kept in zip(before.stages, after.stages, strict=True):
@@ -404,4 +414,99 @@ def test_withholding_leaves_every_flow_as_it_is() -> None:
     for gain, kept in zip(before.gains, after.gains, strict=True):
         changed = {one.name for one in fields(gain) if getattr(gain, one.name) != getattr(kept, one.name)}
         assert changed <= {"price", "price_per_flow"}
-    assert is_dataclass(after) and after.job.customer is None and after.job.files == ()
+    assert after.job.customer is None
+    assert after.job.files == ()
+
+
+# target and power -----------------------------------------------------------------------
+
+
+@cache
+def demo(name: str) -> Review:
+    return review(load_job([ROOT / "demo_runs" / name]).job)
+
+
+@pytest.mark.parametrize("units", UNITS)
+def test_target_is_said_in_the_ladder_and_by_lift(units: str) -> None:
+    shown, unit = demo("touring-twin"), UNITS[units]
+    root = read_page(results_html(shown, unit))
+    (ladder_table,) = root.all("table", "ladder")
+    reached = target_tables.row(shown)
+    assert rows_of(ladder_table)[-1] == [target_words.row_name(shown), reached.intake, reached.exhaust]
+    gaps = target_words.last_gaps(shown)
+    assert len(gaps) == 2
+    for caption, make in (
+        ("Mean gap", lambda gap: target_tables.thirds(gap, unit)),
+        ("Gap at each lift", lambda gap: target_tables.by_lift(shown, gap, unit)),
+    ):
+        got = tables(root, caption)
+        expected = [make(gap) for gap in gaps]
+        assert got == [[list(one.columns), *map(list, one.rows)] for one in expected]
+    for sentence in target_words.sentences(shown, gaps[0], unit):
+        assert re.sub(r" +", " ", sentence) in root.text
+
+
+def with_power(**how: Any) -> Review:
+    return replace(reviewed("four stages"), power=make_model(**how))
+
+
+@pytest.mark.parametrize("units", UNITS)
+def test_power_is_a_range_with_its_caveat(units: str) -> None:
+    shown, unit = with_power(), UNITS[units]
+    root = read_page(results_html(shown, unit))
+    rows = power_tables.range_rows(shown.power)
+    expected = power_tables.ranges(rows, shown, unit)
+    (table,) = tables(root, power_words.RANGES_TITLE)
+    assert table == [list(expected.columns), *map(list, expected.rows)]
+    (ladder_table,) = root.all("table", "ladder")
+    assert [row[-1] for row in rows_of(ladder_table)][1:] == [row.power for row in ladder(shown, unit)]
+    assert root.text.count(words.CAVEAT) >= 3  # under the ladder, with the ranges, with the ceiling
+    (chart,) = root.all("svg", "power")
+    for row in rows:
+        assert f"{row.name} {power_words.cell(row.gain, unit)}" in chart.attributes["aria-label"]
+
+
+def test_bars_of_power_are_as_long_as_their_ranges() -> None:
+    shown = with_power()
+    (chart,) = read_page(results_html(shown, METRIC)).all("svg", "power")
+    bars = chart.all("rect", "range")
+    rows = power_tables.range_rows(shown.power)
+    lengths = [float(bar.attributes["width"]) for bar in bars]
+    spans = [row.gain.gain_w.high - row.gain.gain_w.low for row in rows]
+    assert len(bars) == len(rows) == 4
+    for length, span in zip(lengths, spans, strict=True):
+        # Lengths are written to a tenth of about 400.
+        assert length / max(lengths) == pytest.approx(span / max(spans), abs=0.001)
+    hollow = ["open" in bar.attributes["class"].split() for bar in bars]
+    assert hollow == [power_words.is_open(row.gain) for row in rows]
+    assert True in hollow and False in hollow
+
+
+def test_no_power_is_said_to_be_none_and_why() -> None:
+    shown = replace(reviewed("four stages"), power=PowerModel("the redline is not stated", "State redline."))
+    root = read_page(results_html(shown, METRIC))
+    assert "No power figure, because the redline is not stated." in root.text
+    assert "State redline." in root.text
+    assert not root.all("svg", "power")
+    (table,) = root.all("table", "ladder")
+    assert len(rows_of(table)[0]) == 3
+
+
+def test_power_is_not_mentioned_where_it_was_not_worked_out() -> None:
+    assert power_words.TITLE not in page("four stages").text
+
+
+def test_a_withheld_price_is_not_in_the_power_either() -> None:
+    root = read_page(results_html(with_power(), METRIC, Choice(prices=False)))
+    (table,) = tables(root, power_words.RANGES_TITLE)
+    assert "Price" not in table[0]
+    assert "per\u00a0kW" not in root.text and "EUR" not in root.text
+
+
+def test_chambers_that_grew_come_with_their_caution() -> None:
+    job = invented_job(stages=2, setups=1)
+    stages = tuple(replace(s, chamber_volume_m3=v) for s, v in zip(job.stages, (52e-6, 53.5e-6), strict=True))
+    engine = replace(job.engine, compression_ratio=10.5)
+    root = read_page(results_html(review(replace(job, stages=stages, engine=engine)), METRIC))
+    assert power_words.DECK_CAUTION in root.text
+    assert tables(root, power_words.LEDGER_TITLE)[0][1][0] == "as cast"

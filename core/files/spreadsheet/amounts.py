@@ -10,6 +10,7 @@ from typing import Literal
 from core import units
 from core.files.spreadsheet.grid import Cell
 from core.units import UnitError
+from core.written import LOOKALIKES
 
 AmountKind = Literal["number", "blank", "text", "date", "doubtful"]
 
@@ -18,6 +19,7 @@ FLOW_KINDS = ("flow", "fraction", "mass flow")
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _FIGURES = r"[+\-\u2212]?(?:\d+[ -]\d+/\d+|\d+/\d+|[\d.,\u00a0\u2009\u202f]*\d[\d.,]*(?:[eE][+-]?\d+)?)"
 _AMOUNT = re.compile(rf"({_FIGURES})\s*(\D.*)?", re.ASCII)
+_SLIP = re.compile(rf"[\d.,{LOOKALIKES}]+")  # "O.2", "2l.4"
 _MONTHS = {
     name: i
     for i, names in enumerate(
@@ -88,7 +90,8 @@ def _of_text(text: str, decimal_comma: bool) -> Amount:
         return Amount("date", month_day=day)
     match = _AMOUNT.fullmatch(text)
     if not match:
-        return Amount("text")
+        slip = _SLIP.fullmatch(text) and any(c.isdigit() for c in text)
+        return Amount("doubtful", why=f"'{text}' is not a number") if slip else Amount("text")
     unit = (match[2] or "").strip() or None
     if unit is not None and not is_unit(unit):
         # "21O" is a slip, "1st run" a heading

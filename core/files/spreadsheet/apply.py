@@ -141,6 +141,10 @@ class _Work:
             why = one.why or f"'{view.text(row, column)}' is not a number"
             self.log.problem(f"{place}: {why}, where a lift should be.", "Mend the cell.")
             return None
+        if one.unit and table.lift_unit and not _same_unit(one.unit, table.lift_unit, ("lift",)):
+            text = f"{place}: the cell says {one.unit}, the other lifts are in {table.lift_unit}."
+            self.log.problem(text, "Make them agree.")
+            return None
         if unit is None:
             self.log.problem(f"{place}: the lift has no unit.", "Say which: in, mm, thou.")
             return None

@@ -9,7 +9,7 @@ from core.files.spreadsheet.amounts import FLOW_KINDS, Amount, is_unit
 from core.files.spreadsheet.grid import Grid
 from core.files.spreadsheet.guard import MAX_COLUMNS
 from core.files.spreadsheet.headings import heading
-from core.files.spreadsheet.view import HEAD_REACH, Table, View
+from core.files.spreadsheet.view import HEAD_REACH, Table, View, is_row_label
 from core.files.spreadsheet.vocabulary import LIFT
 
 LEAST_LIFTS = 3
@@ -118,7 +118,7 @@ def _headed(view: View) -> list[Table]:
 
 
 def _is_lift_head(text: str) -> bool:
-    if len(text) > _LONGEST_HEAD or not LIFT.search(text):
+    if len(text) > _LONGEST_HEAD or not LIFT.search(text.replace("_", " ")):
         return False  # spares most words a closer look
     found = heading(text)
     return found.is_lift and not found.no_reading and len(text.split()) <= 5 and not found.flow_unit
@@ -128,6 +128,8 @@ def _bare(view: View) -> list[Table]:
     """Return the table of a sheet in which no heading says lift, by its numbers alone."""
     height = len(view.grid.rows)
     best: list[Table] = []
+    if view.grid.width > 3 * MAX_COLUMNS:
+        return best  # a long sheet, turned: its lifts run the other way
     for column in range(view.grid.width):
         row = 0
         while row < height:
@@ -219,7 +221,8 @@ def _add_context(tables: list[Table]) -> None:
         own = [
             r for r in range(table.rows[0] - 1, table.top - 1, -1) if r not in heads and r not in sheet_wide
         ]
-        table.titles = [t for r in own if (t := _row_text(view, r, range(min(span), max(span) + 1)))]
+        table.titles = [*_corners(view, table)]
+        table.titles += [t for r in own if (t := _row_text(view, r, range(min(span), max(span) + 1)))]
         table.outer = [_row_text(view, r, range(view.grid.width)) for r in reversed(sheet_wide)]
         before = [_column_text(view, c) for c in range(min(span) - 1, -1, -1) if c not in covered]
         after = [_column_text(view, c) for c in range(max(span) + 1, view.grid.width) if c not in covered]
@@ -228,11 +231,24 @@ def _add_context(tables: list[Table]) -> None:
             before = []
         if len(tables) == 1:
             table.titles, table.outer = table.titles + table.outer, []
-        elif table.top == 0:
+        elif table.top:
+            # what stands over the first table of a column of tables mostly holds for all
+            table.outer += [_row_text(view, r, range(view.grid.width)) for r in range(highest)]
+        else:
             table.titles += list(_texts_upon(view, table, sheet_wide))
-        table.outer += [note for note in (*notes, *before, *after) if note]
-        table.titles, table.outer = list(dict.fromkeys(table.titles)), list(dict.fromkeys(table.outer))
+        table.outer += [*notes, *before, *after]
+        table.titles = list(dict.fromkeys(filter(None, table.titles)))
+        table.outer = list(dict.fromkeys(filter(None, table.outer)))
         table.left_out = list(_left_out(view, table, tables))
+
+
+def _corners(view: View, table: Table) -> Iterator[str]:
+    """Yield the words over the lifts that are not their head: "INTAKE (cfm)" left of the stages."""
+    for row in sorted(view.heading_rows(table), reverse=True):
+        text = view.text(row, table.lift)
+        alone = view.covered.get((row, table.lift), (row, table.lift)) == (row, table.lift)
+        if alone and text and table.head_row is not None and row < table.head_row and not is_row_label(text):
+            yield text
 
 
 def _texts_upon(view: View, table: Table, rows: Sequence[int]) -> Iterator[str]:

@@ -76,14 +76,14 @@ def heading(text: str) -> Heading:
     Heading
         Every word that is understood, and the rest as a name.
     """
-    rest = " ".join(text.split())
+    rest = " ".join(text.replace("_", " ").split())
     found = Heading(rest)
     found, rest = _pressures(found, rest)
     found = replace(found, is_lift_ratio=bool(LIFT_RATIO.search(rest)))
     found = replace(found, is_lift=bool(LIFT.search(rest)) and not found.is_lift_ratio)
     found = replace(found, standard_flow=bool(STANDARD_FLOW.search(rest)))
     rest = STANDARD_FLOW.sub(" ", rest)
-    found = replace(found, no_reading=next((what for p, what in NO_READING if p.search(rest)), None))
+    found = replace(found, no_reading=_no_reading(rest))
     if found.no_reading == AVERAGE:
         rest = NO_READING[0][0].sub(" ", rest)
     if re.search(r"%|\bpercent\b", rest) and re.search(r"\bvs\b|\bover\b|\bof stock\b", rest, re.I):
@@ -135,6 +135,13 @@ def _pressures(found: Heading, rest: str) -> tuple[Heading, str]:
         ),
         rest,
     )
+
+
+def _no_reading(text: str) -> str | None:
+    for pattern, unit in FLOW_UNIT:
+        if unit != "%":
+            text = pattern.sub(" ", text)  # "l/min" is no minimum
+    return next((what for pattern, what in NO_READING if pattern.search(text)), None)
 
 
 def _is_test_pressure(quantity: str) -> bool:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from core import units
+from core.files.spreadsheet.amounts import Amount
 from core.files.spreadsheet.find import is_rising
 from core.files.spreadsheet.headings import Heading, common, heading, without_weak_side
 from core.files.spreadsheet.mapping import Use
@@ -35,7 +36,7 @@ class Found:
     levels: list[Level]
     words: list[Heading]  # of the levels, the nearest first
     values: list[float | None]
-    cell_units: set[str]
+    cell_unit: str | None  # where every number has the same beside it
     use: Use = "reading"
     why: str = ""
     doubt: str = ""  # why a person should look whether it is a reading
@@ -81,7 +82,7 @@ def lines_of(table: Table) -> list[Found]:
     readings = [line for line in found if line.use == "reading"]
     _skip_worked_out(table, readings)
     readings = [line for line in found if line.use == "reading"]
-    _doubt_unlike(readings)
+    _doubt_unlike(readings, [heading(text) for text in (*table.titles, *table.outer)])
     for line in found:
         if line.use == "reading":
             line.port, line.run, line.setup = (common(line.words, name) for name in ("port", "run", "setup"))
@@ -97,8 +98,13 @@ def _line(table: Table, column: int) -> Found:
         levels,
         [_with_label(level) for level in levels],
         view.values(column, table.rows),
-        {one.unit for one in amounts if one.kind == "number" and one.unit},
+        _shared_unit([one for one in amounts if one.kind == "number"]),
     )
+
+
+def _shared_unit(amounts: Sequence[Amount]) -> str | None:
+    units_beside = {one.unit for one in amounts}
+    return units_beside.pop() if len(units_beside) == 1 else None
 
 
 def _with_label(level: Level) -> Heading:
@@ -267,8 +273,14 @@ def _worked_out(
     return None
 
 
-def _doubt_unlike(lines: list[Found]) -> None:
-    """Doubt lines of numbers that do not run like a flow."""
+def _says_unit(line: Found) -> bool:
+    return line.cell_unit is not None or any(one.flow_unit for one in line.words)
+
+
+def _doubt_unlike(lines: list[Found], around: Sequence[Heading]) -> None:
+    """Doubt lines that do not run like a flow, or say less than the others beside them."""
+    in_title = any(one.flow_unit for one in around)
+    united = lines if in_title else [line for line in lines if _says_unit(line)]
     sided = [line for line in lines if any(one.side for one in line.words)]
     for line in lines:
         numbers = line.numbers()
@@ -278,7 +290,10 @@ def _doubt_unlike(lines: list[Found]) -> None:
         if sided and line not in sided:
             line.doubt = "it says no side, as other lines of the table do"
             continue
-        said = any(one.side or one.flow_unit for one in line.words) or line.cell_units
+        if united and line not in united:
+            line.doubt = "it says no unit, as other lines of the table do"
+            continue
+        said = any(one.side for one in line.words) or _says_unit(line)
         if not looks_like_flow(line.values) and not said:
             line.doubt = "its numbers do not run like a flow over lift"
         elif len(line.numbers()) < 2 and not said:

@@ -66,15 +66,15 @@ def _reading(
     if mapped.role == "target":
         mapped = replace(mapped, stage=line.stage or "target")
     certainty = "sure" if line.stage_sure else "likely"
-    notes.say(draft.place(line), f"{_said(mapped)}: {line.stage_reason}", certainty)
+    notes.say(draft.place(line), f"{_said(mapped, draft)}: {line.stage_reason}", certainty)
     return mapped
 
 
-def _said(line: Line) -> str:
+def _said(line: Line, draft: Draft) -> str:
     """Return what a line is taken to be, in words."""
     parts = [
         line.stage and f"stage '{line.stage}'",
-        line.side or "side not stated",
+        line.side or ("side by its rows" if draft.has("side") else "side not stated"),
         line.port and f"port {line.port}",
         line.run and f"run {line.run}",
         line.setup and f"set-up {line.setup}",
@@ -96,21 +96,14 @@ def _side(draft: Draft, notes: Notes, line: Found, near: list[Heading]) -> Side 
 
 def _unit(draft: Draft, notes: Notes, line: Found, near: list[Heading]) -> str | None:
     stated = next((one for one in near if one.flow_unit or one.standard_flow), None)
-    if len(line.cell_units) > 1:
-        return None  # each cell says its own; where they differ that is a problem of the cell
-    in_cells = next(iter(line.cell_units), None)
-    if stated is not None and not in_cells:
-        if not stated.flow_unit:
-            notes.ask.standard_flow(draft.place(line), stated.text)
-            return None
-        if stated.flow_unit == "%" and not draft.has("range"):
-            notes.ask.full_range(draft.place(line))
-        return stated.flow_unit
-    if in_cells is None:
+    unit = stated.flow_unit if stated else line.cell_unit
+    if stated is not None and unit is None:
+        notes.ask.standard_flow(draft.place(line), stated.text)
+    elif unit is None:
         notes.ask.flow_unit(draft.place(line))
-    elif in_cells == "%" and not draft.has("range"):
+    elif unit == "%" and not draft.has("range"):
         notes.ask.full_range(draft.place(line))
-    return in_cells
+    return unit
 
 
 def _beside_unit(line: Found, near: list[Heading], notes: Notes) -> str | None:

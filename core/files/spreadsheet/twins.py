@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -9,6 +10,8 @@ from core.files.log import folded
 from core.files.spreadsheet.draft import Draft, Notes
 from core.files.spreadsheet.lines import Found, is_mean_of, same_flow
 from core.files.spreadsheet.mapping import Line
+
+_NUMBERED = re.compile(r"(.*?)[\s#.]*(\d{1,2})")
 
 _Twin = tuple[Draft, Found]
 
@@ -23,14 +26,13 @@ def tell_apart(drafts: Sequence[Draft], notes: Notes) -> None:
     notes : Notes
         Takes reasons and questions.
     """
-    groups: dict[tuple[object, ...], list[_Twin]] = {}
     for draft in drafts:
-        for found in () if draft.has("stage") else draft.readings:
-            line = draft.mapped[found.column]
-            key = (folded(line.stage or ""), line.side, line.port, line.role, line.setup)
-            groups.setdefault(key, []).append((draft, found))
-    for group in groups.values():
-        _skip_means(group, notes)
+        for found in draft.readings:
+            if found.is_average:
+                _number_its_repeats(draft, found, notes)
+    for group in _groups(drafts, "side", "role"):
+        _skip_means(group, notes)  # of repeats, or of ports
+    for group in _groups(drafts, "side", "role", "port", "setup"):
         _skip_second_units(group, notes)
         left = [(draft, found) for draft, found in group if _line(draft, found).use == "reading"]
         if len({draft.sheet_index for draft, _ in left}) > 1:
@@ -39,6 +41,17 @@ def tell_apart(drafts: Sequence[Draft], notes: Notes) -> None:
             continue
         for pressure in {_line(*twin).test_pressure for twin in left}:
             _settle([twin for twin in left if _line(*twin).test_pressure == pressure], notes)
+
+
+def _groups(drafts: Sequence[Draft], *names: str) -> list[list[_Twin]]:
+    """Return the lines that are of one stage and agree in what is named."""
+    groups: dict[tuple[object, ...], list[_Twin]] = {}
+    for draft in drafts:
+        for found in () if draft.has("stage") else draft.readings:
+            line = _line(draft, found)
+            key = (folded(line.stage or ""), *(getattr(line, name) for name in names))
+            groups.setdefault(key, []).append((draft, found))
+    return list(groups.values())
 
 
 def _line(draft: Draft, found: Found) -> Line:
@@ -70,13 +83,30 @@ def _settle(group: Sequence[_Twin], notes: Notes) -> None:
         draft.mapped[found.column] = line
 
 
+def _number_its_repeats(draft: Draft, mean: Found, notes: Notes) -> None:
+    """Take lines for repeats that differ in a number only and whose mean stands beside them."""
+    line = _line(draft, mean)
+    numbered: dict[str, list[tuple[Found, str]]] = {}
+    for found in draft.readings:
+        match = _NUMBERED.fullmatch(found.stage)
+        if match and found is not mean and _line(draft, found).side == line.side:
+            numbered.setdefault(folded(match[1]), []).append((found, match[2]))
+    for group in numbered.values():
+        if is_mean_of(mean, [found for found, _ in group]):
+            for found, number in group:
+                own = replace(_line(draft, found), stage=line.stage, run=number)
+                draft.mapped[found.column] = own
+                text = f"stage '{own.stage}', run {number}: {draft.place(mean)} is the mean of such lines"
+                notes.say_instead(draft.place(found), text, "likely")
+
+
 def _skip_means(group: Sequence[_Twin], notes: Notes) -> None:
     single = [twin for twin in group if not twin[1].is_average]
     for draft, found in group:
         if not found.is_average:
             continue
         if not single:
-            text = "a mean, taken as the reading, for its repeats are not here"
+            text = "a mean, taken as the reading, for what it is a mean of is not here"
             notes.say(draft.place(found), text, "likely")
             continue
         is_mean = is_mean_of(found, [other for own, other in single if own is draft])

@@ -113,6 +113,7 @@ NO_READING = [
         (r"\bswirl\b|\btumble\b|\brpm\b", "swirl or tumble"),
         (r"\btemp\w*|°\s?[cf]\b|\bdeg\s?[cf]\b", "a temperature"),
         (r"\bbaro\w*|\bhumid\w*", "the weather"),
+        (r"\bmano(?:meter)?\b|\binclined?\b", "a manometer reading"),
         (r"\b(?:notes?|comments?|remarks?|bemerkung)\b", "notes"),
         (r"\b(?:hp|bhp|horsepower|kw|power)\b", "a power"),
         (r"\b(?:sd|std\.?\s*dev|stdev|spread|uncertainty|error|cv)\b", "a spread"),

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from core.job import SIDES
 from core.results import Review
 from core.units import UnitSet
-from dashboard import phrases, words
+from dashboard import phrases, power_words, target_words, words
 from dashboard.handover.basis import CLEARANCES
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
 from dashboard.handover.page import style
@@ -35,6 +35,8 @@ def results_html(review: Review, units: UnitSet, choice: Choice = EVERYTHING) ->
         review=review,
         sides=SIDES,
         words=words,
+        power_words=power_words,
+        target_words=target_words,
         phrases=phrases,
         clearances=CLEARANCES,
         own=own,

@@ -8,16 +8,17 @@ from functools import cached_property
 
 from markupsafe import Markup, escape
 
-from core.job import SIDES, Finding, Side
+from core.job import SIDES, Finding, Side, Sides
 from core.results import Against, Gain, Review
 from core.units import NO_BREAK_SPACE, UnitSet, label
-from dashboard import words
-from dashboard.curves import Line, lines_of, reach
+from dashboard import power_tables, power_words, target_tables, target_words, words
+from dashboard.curves import Line, lines_of, reach, target_lines
 from dashboard.evidence import conditions, finding_lines
 from dashboard.figures import NOTHING
 from dashboard.handover import basis, svg
 from dashboard.handover.grid import in_groups
 from dashboard.handover.plain import name_in_line, one_line
+from dashboard.handover.power_svg import range_chart
 from dashboard.ladder import LadderRow, ladder
 from dashboard.look import MANY_STAGES
 from dashboard.tables import (
@@ -28,7 +29,6 @@ from dashboard.tables import (
     flows,
     gains_by_lift,
     lift_key,
-    summary_cell,
 )
 
 _MOST_FLOWS, _MOST_GAINS = 6, 4  # stages side by side: what a sheet of paper can hold
@@ -67,16 +67,42 @@ class Part:
     rows: tuple[LiftRow, ...]
 
 
+@dataclass(frozen=True)
+class TargetPart:
+    """One side against the target."""
+
+    title: Markup
+    sentences: tuple[str, ...]
+    thirds: Table
+    by_lift: Table
+    doubts: tuple[Markup, ...]
+
+
+@dataclass(frozen=True)
+class PowerPart:
+    """Rough power: the answer, its range chart and table, then what all of it rests on."""
+
+    answer: Markup
+    remarks: tuple[Markup, ...]
+    chart: Markup
+    ranges: Table | None
+    basis: str
+    tables: tuple[tuple[str, Table], ...]
+    notes: tuple[str, ...]
+    disclosures: tuple[str, ...]
+
+
 class Content:
     """A review as the page shows it."""
 
     def __init__(self, review: Review, units: UnitSet) -> None:
         self.review, self.units = review, units
         self.flow_unit, self.lift_unit = label("flow", units), label("lift", units)
+        self.power_unit = label("power", units)
         self.priced = words.is_priced(review)
         self.places = {stage.name: place for place, stage in enumerate(review.stages)}
         self.conditions = words.conditions(review, units)
-        self.lines = lines_of(review, units)
+        self.lines, self.aims = lines_of(review, units), target_lines(review, units)
 
     # the head --------------------------------------------------------------------------
 
@@ -112,16 +138,27 @@ class Content:
         """Return the ladder's rows, none of a single stage."""
         return ladder(self.review, self.units) if len(self.review.stages) > 1 else ()
 
+    @property
+    def has_power(self) -> bool:
+        """Return whether the ladder has a column of rough power."""
+        return self.review.power is not None and self.review.power.because is None
+
     @cached_property
-    def targets(self) -> list[tuple[Side, Cell]]:
-        """Return how each side of the last measured stage stands against the target, where there is one."""
-        found = []
-        for side in SIDES:
-            stages = words.measured(self.review, side)
-            gain = self.review.gain(stages[-1].name, side, "target") if stages else None
-            if gain and gain.summary:
-                found.append((side, summary_cell(gain, self.review, self.units)))
-        return found
+    def ladder_caption(self) -> Markup:
+        """Return what the gains of the ladder are, and what its power is."""
+        power = self.review.power
+        note = f" {power_words.ladder_note(power, marked)}" if power is not None else ""
+        return tagged(words.ladder_caption(self.review) + note)
+
+    @cached_property
+    def reached(self) -> Sides[str] | None:
+        """Return the row under the ladder that says how much of the target is reached."""
+        return target_tables.row(self.review)
+
+    @cached_property
+    def target_name(self) -> Markup:
+        """Return the name of the target, where there is one."""
+        return tagged(target_words.row_name(self.review, marked))
 
     def measures(self, side: Side) -> list[LadderRow]:
         """Return the steps of a side that have a figure in percent or at peak."""
@@ -168,12 +205,15 @@ class Content:
         """Return a chart of each side that was measured, all on one scale."""
         if not self.lines:
             return []
-        limits, drawn = reach(self.lines), []
+        limits, drawn = reach([*self.lines, *self.aims]), []
         for side in SIDES:
             lines = [line for line in self.lines if line.side == side]
             if lines:
+                aims = [line for line in self.aims if line.side == side]
                 said = {key: text for line in lines for key, text in self._readings(line)}
-                drawn.append((side, svg.flow_chart(self.review, side, lines, limits, self.units, said)))
+                drawn.append(
+                    (side, svg.flow_chart(self.review, side, [*lines, *aims], limits, self.units, said))
+                )
         return drawn
 
     def _readings(self, line: Line) -> Iterator[tuple[tuple[int, int], str]]:
@@ -234,6 +274,66 @@ class Content:
     def sample(self, place: int) -> Markup:
         """Return a sample of a stage's line."""
         return svg.line_sample(place)
+
+    # target and power --------------------------------------------------------------------
+
+    @cached_property
+    def gaps(self) -> list[TargetPart]:
+        """Return each side's gap to the target, where there is one."""
+        found = []
+        for gap in target_words.last_gaps(self.review):
+            title = f"{gap.side.capitalize()}: {{}} against the target, {{}}"
+            doubts = words.doubts(gap.gain, marked, review=self.review)
+            found.append(
+                TargetPart(
+                    tagged(title.format(marked(gap.stage), marked(gap.gain.other))),
+                    tuple(target_words.sentences(self.review, gap, self.units)),
+                    target_tables.thirds(gap, self.units),
+                    target_tables.by_lift(self.review, gap, self.units),
+                    tuple(tagged(f"{marked(gap.stage)}: {doubt}.") for doubt in doubts),
+                )
+            )
+        return found
+
+    @cached_property
+    def power(self) -> PowerPart | None:
+        """Return what the work may be worth, None where that was not worked out."""
+        model = self.review.power
+        if model is None:
+            return None
+        said = (power_words.anchor_line(model, self.units, marked), *power_words.missing(model, marked))
+        rows = power_tables.range_rows(model)
+        tables: list[tuple[str, Table]] = []
+        if rows:
+            title = power_words.parts_title(None if rows[-1].place is None else rows[-1].name)
+            tables = [
+                (power_words.TAKEN_TITLE, power_tables.assumptions(model, self.units)),
+                (title, power_tables.parts(rows[-1].gain, self.units)),
+            ]
+        return PowerPart(
+            tagged(power_words.answer(model, self.units, marked)),
+            tuple(tagged(text) for text in said if text),
+            range_chart(model, self.units),
+            power_tables.ranges(rows, self.review, self.units) if rows else None,
+            power_words.basis(model, self.units),
+            tuple(tables),
+            model.notes,
+            model.disclosures,
+        )
+
+    @cached_property
+    def compression(self) -> tuple[list[Markup], Table | None, list[Markup]]:
+        """Return what the work did to compression: in words, as a table, and with what caution."""
+        lines = self.review.compression
+        said = [tagged(power_words.ledger_line(self.review, marked))]
+        if not lines:
+            return said, None, []
+        after = [tagged(power_words.LEDGER_CAPTION.format(base=marked(lines[0].base)))]
+        if deck := power_words.deck_line(lines, self.units):
+            after.append(tagged(deck))
+        if any(line.added_m3 > 0 for line in lines):
+            after.append(tagged(power_words.DECK_CAUTION))
+        return said, power_tables.ledger(lines, self.units), after
 
     # what it rests on ------------------------------------------------------------------
 

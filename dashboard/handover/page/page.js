@@ -1,7 +1,7 @@
 "use strict";
 // Readings speak: the one nearest to the pointer, or the next one on an arrow key, is ringed and read out.
 // Without this script every reading still says the same when a pointer rests on it.
-for (const chart of document.querySelectorAll("svg.chart")) {
+for (const chart of document.querySelectorAll("svg.flow")) {
   const output = chart.parentElement.querySelector("output");
   const number = (mark, name) => Number(mark.getAttribute(name));
   const readings = [...chart.querySelectorAll(".point")].map((mark) => {

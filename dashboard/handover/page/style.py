@@ -21,7 +21,9 @@ def sheet(review: Review) -> str:
             f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}",
             *_strokes(),
             *(f".g{i}{{--line:var(--s{i});--name:var(--t{i})}}" for i in range(count)),
-            *(f":root:has(#stage-{i}:not(:checked)) .chart .g{i}{{display:none}}" for i in range(count)),
+            ".target{--line:var(--text);--name:var(--text)}",
+            *(f":root:has(#stage-{i}:not(:checked)) .flow .g{i}{{display:none}}" for i in range(count)),
+            ":root:has(#stage-target:not(:checked)) .flow .target{display:none}",
             _RULES.read_text(encoding="utf-8"),
         ]
     )
@@ -36,10 +38,12 @@ def _variables(mode: Mode, count: int) -> str:
 
 
 def _strokes() -> list[str]:
+    dot = sum(DASH_PX["target"])
     return [
         *(f".{weight}{{stroke-width:{width}px}}" for weight, width in STROKE_PX.items()),
         f".band{{fill-opacity:{OPACITY['band']}}}.band.last{{fill-opacity:{OPACITY['band_last']}}}",
         f".exhaust .line{{stroke-dasharray:{_dash('exhaust')}}}.edge{{stroke-dasharray:{_dash('beyond')}}}",
+        f".flow .target .line{{stroke-dasharray:0 {dot};stroke-linecap:round}}",
     ]
 
 

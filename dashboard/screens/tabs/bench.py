@@ -13,9 +13,19 @@ from dashboard import hand as hands
 from dashboard.charts.entry import Mark, live_sweep
 from dashboard.entry import at_bench, session
 from dashboard.entry.at_bench import Place
-from dashboard.entry.draft import STEPS, Work, job_file_of
-from dashboard.entry.line import ALLOWED, Step, take
-from dashboard.entry.stages import with_stage
+from dashboard.entry.draft import Work, job_file_of
+from dashboard.entry.in_hand import (
+    PLACE,
+    choosing_lift,
+    choosing_setup,
+    chosen_setup,
+    entered,
+    in_hand,
+    just_taken,
+    next_lift,
+    setups_here,
+)
+from dashboard.entry.line import ALLOWED
 from dashboard.hand import Hand
 from dashboard.handover.blank_sheet import Blank
 from dashboard.screens.page import draw_chart, draw_rows
@@ -26,8 +36,7 @@ from dashboard.usertext import inert
 STAGE, PORT, SIDE, SETUP, LIFT, READING = (
     f"bench-{name}" for name in ("stage", "port", "side", "setup", "lift", "reading")
 )
-_PLACE, _JUST = "place", "just"  # kept with the draft
-_PROBLEM = "bench-problem"
+_NEW = ""  # stands for a set-up that has no file yet
 _BOX = {"ok": st.success, "look": st.warning, "stop": st.error}
 
 
@@ -37,11 +46,11 @@ def draw(work: Work, shown: Shown) -> None:
     if place is None:
         st.info(entry_words.NAME_A_STAGE)
         return
-    file, hand = in_hand(work, place, shown)
+    file, hand = in_hand(work, place, shown.units, dt.datetime.now())
     rest, sound = session.without(work, file)
     sweep = at_bench.judged(rest, hand, file, place.side)
     _, unit = at_bench.meter(hand, place.side)
-    lift = _next_lift(hand, place.side)
+    lift = next_lift(work, file, hand, place.side)
     left, right = st.columns([6, 5], gap="medium")
     with left:
         points = entry_words.by_lift(hand, sweep)
@@ -49,7 +58,11 @@ def draw(work: Work, shown: Shown) -> None:
         if lift in points:
             before = entry_words.before_figure(points[lift], unit, entry_words.decimals_of(hand, place.side))
         _draw_field(
-            hand, place.side, lift, entry_words.reading_label(hand.unit(place.side), before, sweep.other)
+            hand,
+            file,
+            place.side,
+            lift,
+            entry_words.reading_label(hand.unit(place.side), before, sweep.other),
         )
         _draw_verdict(work, hand, place, file, sweep, unit)
         _draw_chart(shown, hand, place.side, sweep, points, unit, lift)
@@ -94,7 +107,7 @@ def _stage_names(work: Work) -> list[str]:
     names = [stage.name for stage in job.stages] if job else []
     known = set(map(folded, names))
     for file in work.files.keys() - work.base.keys():
-        found = hands.like_head(work.files[file]) if file.endswith(".csv") else None
+        found = hands.any_form(work.files[file]) if file.endswith(".csv") else None
         stage = found.value("stage") if found and not found.value("role") else ""
         if stage and folded(stage) not in known:
             known.add(folded(stage))
@@ -103,7 +116,7 @@ def _stage_names(work: Work) -> list[str]:
 
 
 def _choose(work: Work) -> Place | None:
-    kept = work.draft.values.get(_PLACE) or {}
+    kept = work.draft.values.get(PLACE) or {}
     names = _stage_names(work)
     begin = {STAGE: kept.get("stage") or (names[-1] if names else None), SIDE: kept.get("side", "intake")}
     for key, value in begin.items():
@@ -128,9 +141,9 @@ def _choose(work: Work) -> Place | None:
             width=120,
         )
         side = st.segmented_control(entry_words.SIDE_LABEL, SIDES, key=SIDE, required=True)
-        if not stage or not stage.strip():
+        place = place_of(stage, port, side)
+        if not place.stage:
             return None
-        place = Place(" ".join(stage.split()), " ".join((port or "").split()), side or "intake")
         _choose_setup(work, place)
     return place
 
@@ -143,7 +156,7 @@ def _ports(work: Work) -> list[str]:
     found = dict.fromkeys(
         hand.value("port")
         for name, data in work.files.items()
-        if name.endswith(".csv") and (hand := hands.like_head(data))
+        if name.endswith(".csv") and (hand := hands.any_form(data))
     )
     return sorted(port for port in found if port)
 
@@ -151,70 +164,48 @@ def _ports(work: Work) -> list[str]:
 def _choose_setup(work: Work, place: Place) -> None:
     """Let a set-up be gone on with; the latest of this draft at first, else a new one."""
     here = setups_here(work, place)
-    key = _setup_key(place)
-    begun = [file for file in here if file not in work.base]
-    if st.session_state.get(key) not in (*here, entry_words.NEW_SETUP):
-        st.session_state[key] = begun[-1] if begun else entry_words.NEW_SETUP
-    if here:
-        names = {file: entry_words.setup_name(hand, file) for file, hand in here.items()}
-        st.selectbox(
-            entry_words.SETUP_LABEL,
-            [*here, entry_words.NEW_SETUP],
-            key=key,
-            format_func=lambda file: names.get(file, file),
-            width=320,
-        )
+    if not here:
+        return
+    names = {file: entry_words.setup_name(hand, file) for file, hand in here.items()}
+    options, chosen = [*here, _NEW], chosen_setup(work, place, here) or _NEW
+    # A choice that the draft changes is another widget each time, and what it showed from the
+    # start is no choice: the browser may send that back together with the next reading.
+    key = f"{SETUP}-{place.stage}-{place.port}-{chosen}"
+    st.selectbox(
+        entry_words.SETUP_LABEL,
+        options,
+        index=options.index(chosen),
+        key=key,
+        format_func=lambda file: names.get(file, entry_words.NEW_SETUP),
+        on_change=_take_up,
+        args=(key, place, chosen),
+        width=320,
+    )
 
 
-def _setup_key(place: Place) -> str:
-    return f"{SETUP}-{place.stage}-{place.port}"
-
-
-def setups_here(work: Work, place: Place) -> dict[str, Hand]:
-    """Return the sheets of this stage and port that can be gone on with."""
-    found = {}
-    for name, data in work.files.items():
-        hand = hands.from_text(data) if name.endswith(".csv") else None
-        if hand is None or hand.value("role"):
-            continue
-        stated = folded(hand.value("stage")), folded(hand.value("port"))
-        if stated == (folded(place.stage), folded(place.port)):
-            found[name] = hand
-    return found
-
-
-def in_hand(work: Work, place: Place, shown: Shown) -> tuple[str, Hand]:
-    """Return the sheet in hand and its file's name; a new set-up is no file before its first reading."""
-    here = setups_here(work, place)
-    chosen = st.session_state.get(_setup_key(place))
-    if chosen in here:
-        hand = here[chosen]
-        if hand.unit(place.side) is None:
-            hand = hand.measured_in(place.side, hand.units[0][1] if hand.units else "L/s")
-        return chosen, hand
-    job = session.loaded(work.files, work.name).job
-    begun = at_bench.begin(work.files, job, place, shown.units, dt.datetime.now())
-    return at_bench.file_name(place, work.files), begun
-
-
-def _next_lift(hand: Hand, side: Side) -> str | None:
-    chosen = st.session_state.get(LIFT)
-    return chosen if chosen in hand.lifts else hand.next_lift(side)
+def _take_up(key: str, place: Place, shown: str) -> None:
+    file = session.seen()[key]
+    if file != shown:
+        session.keep(choosing_setup(session.work(), place, None if file == _NEW else file))
 
 
 # --- the field ---------------------------------------------------------------------------
 
 
-def _draw_field(hand: Hand, side: Side, lift: str | None, label: str) -> None:
+def _draw_field(hand: Hand, file: str, side: Side, lift: str | None, label: str) -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         st.header(entry_words.bench_heading(side, lift, hand.lift_unit))
-        again = f"Lift, {hand.lift_unit}"
-        if lift is None:
-            st.session_state.pop(LIFT, None)
-            st.selectbox(again, hand.lifts, key=LIFT, width=130, index=None, placeholder="again")
-        else:
-            st.session_state[LIFT] = lift
-            st.selectbox(again, hand.lifts, key=LIFT, width=110)
+        key = f"{LIFT}-{file}-{side}-{lift}"  # another widget for each lift, as for the set-up
+        st.selectbox(
+            f"Lift, {hand.lift_unit}",
+            hand.lifts,
+            index=None if lift is None else hand.lifts.index(lift),
+            key=key,
+            placeholder="again",
+            on_change=_read_at,
+            args=(key, file, side, lift),
+            width=130,
+        )
     with st.form("bench-form", clear_on_submit=True):
         field, button = st.columns([3, 1], vertical_alignment="bottom")
         field.text_input(
@@ -226,42 +217,40 @@ def _draw_field(hand: Hand, side: Side, lift: str | None, label: str) -> None:
         button.form_submit_button("Take", on_click=_take, width="stretch")
 
 
+def _read_at(key: str, file: str, side: Side, shown: str | None) -> None:
+    lift = session.seen()[key]
+    if lift != shown:
+        session.keep(choosing_lift(session.work(), file, side, lift))
+
+
 def _take() -> None:
-    """Take what was entered, on disk first; everything is read anew, for the last run may be behind."""
-    line = st.session_state[READING]
-    import sys, time; print("TAKE", repr(line), round(time.time() % 100, 3), file=sys.stderr, flush=True)  # TEMP
+    """Take what was entered, on disk first: nothing in here may ask the session twice.
+
+    What the screen showed may be behind, for the next line can be entered before it is drawn.
+    """
+    seen = session.seen()
+    line = seen[READING]
     if not line.strip():
         return
-    work, shown = session.work(), state.shown()
-    stage, port = st.session_state.get(STAGE), st.session_state.get(PORT)
-    place = Place(" ".join((stage or "").split()), " ".join((port or "").split()), st.session_state[SIDE])
-    file, hand = in_hand(work, place, shown)
-    steps = tuple(Step(*one) for one in work.draft.values.get(STEPS, ()))
-    done = take(hand, steps, file, place.side, _next_lift(hand, place.side), line)
-    st.session_state[_PROBLEM] = done.problem
-    if done.problem:
-        return
-    values = {
-        STEPS: [list(vars(step).values()) for step in done.steps],
-        _PLACE: vars(place),
-        _JUST: [file, place.side, [step.lift for step in done.new]],
-    }
-    changes = {file: done.hand.text().encode(), **with_stage(work, place.stage)}
-    session.keep(work.changing(changes, **values))
-    print("KEPT", round(time.time() % 100, 3), file=sys.stderr, flush=True)  # TEMP
-    st.session_state[_setup_key(place)] = file
-    st.session_state[LIFT] = done.lift
+    place = place_of(seen.get(STAGE), seen.get(PORT), seen.get(SIDE))
+    units = state.UNITS[seen["units"]]
+    changed, session.held().problem = entered(session.work(), place, units, dt.datetime.now(), line)
+    if not session.held().problem:
+        session.keep(changed)
+
+
+def place_of(stage: str | None, port: str | None, side: Side | None) -> Place:
+    """Return what is on the bench, names with single spaces."""
+    return Place(" ".join((stage or "").split()), " ".join((port or "").split()), side or "intake")
 
 
 def _draw_verdict(work: Work, hand: Hand, place: Place, file: str, sweep: object, unit: float) -> None:
-    if problem := st.session_state.get(_PROBLEM):
+    if problem := session.held().problem:
         st.error(inert(problem))
         return
-    just = work.draft.values.get(_JUST)
-    if just and just[:2] == [file, place.side]:
-        said = entry_words.verdict(hand, place.side, sweep, unit, just[2], inert)
-        if said:
-            _BOX[said[0]](said[1])
+    lifts = just_taken(work, file, place.side)
+    if said := entry_words.verdict(hand, place.side, sweep, unit, lifts, inert):
+        _BOX[said[0]](said[1])
 
 
 def _draw_chart(

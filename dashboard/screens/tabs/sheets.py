@@ -151,9 +151,8 @@ def _begin() -> None:
         return
     work = session.work()
     place = Place(stage, " ".join(st.session_state["grid-port"].split()), "intake")
-    job = session.loaded(work.files, work.name).job
     units = state.UNITS[st.session_state["units"]]
-    made = at_bench.begin(work.files, job, place, units, dt.datetime.now())
+    made = at_bench.begin(work.files, place, units, dt.datetime.now())
     if made.unit("exhaust") is None:
         made = made.measured_in("exhaust", made.unit("intake") or "L/s")
     file = at_bench.file_name(place, work.files)
