@@ -115,7 +115,11 @@ def test_its_plates_leaks_and_ranges_are_those_of_its_own_job(
         for flow, own in both:
             assert flow == pytest.approx(own, rel=1e-12)
     # A target on another bench moves no number of the work.
-    assert [one.intake for one in aimed.stages] == [one.intake for one in plain.stages]
+    for one, other in zip(aimed.stages, plain.stages, strict=True):
+        assert one.intake.flow_m3_s == pytest.approx(other.intake.flow_m3_s, rel=1e-12)
+        # Its inputs stand in the same sums, at no weight: that may move a last digit.
+        mine, theirs = (side.expanded_uncertainty_m3_s for side in (one.intake, other.intake))
+        assert mine == pytest.approx(theirs, rel=1e-9)
     assert aimed.target.own_bench
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import sqrt
 
 import numpy as np
@@ -10,7 +11,7 @@ import scipy.stats
 
 from core.repeats import RepeatedPort, pool
 from core.review import review
-from tests.core.jobs import BENCH, LIFTS_M, job, noisy_sheets, truth
+from tests.core.jobs import BENCH, LIFTS_M, job, noisy_sheets, sheet, truth
 
 FLOW_M3_S = np.array([truth(lift) for lift in LIFTS_M])
 FLAT = np.zeros(10)  # a slope of nothing: setting the lift has no effect
@@ -80,6 +81,17 @@ def test_the_uncertainty_of_a_gain_by_hand():
     of_mean = gain.mean.expanded_fraction / (1 + gain.mean.gain_fraction)
     assert of_mean == pytest.approx(scipy.stats.t.ppf(0.975, 4) * sqrt(parts[0]), rel=0.1)
     assert of_mean < min(gain.expanded_fraction / ratio)
+
+
+@pytest.mark.outside
+def test_two_single_results_may_differ_by_the_repeatability_limit():
+    """ISO 5725-6:1994, 4.1.4: two single results under repeatability conditions differ by more than
+    r = 2.8 s_r in one case of twenty. Its 2.8 is 1.96 x root 2 = 2.77, rounded: the budget is 2 %."""
+    repeatability = 0.005
+    single = {name: [sheet(dict(zip(LIFTS_M, FLOW_M3_S, strict=True)), f"{name}.csv")] for name in "ab"}
+    gain = review(job(single, benches=(replace(BENCH, repeatability=repeatability),))).gains[0]
+    assert gain.mean.expanded_fraction == pytest.approx(2.8 * repeatability, rel=0.02)
+    assert gain.expanded_fraction[0] == pytest.approx(2.8 * repeatability, rel=0.02)
 
 
 def test_low_lifts_are_scaled_by_the_setting_of_the_lift():

@@ -9,7 +9,7 @@ from tests.simulation.detection import FAULTS, false_alarms, found_share
 
 pytestmark = pytest.mark.slow
 
-COMPARISONS, JOBS, FAULTY = 400, 120, 50
+COMPARISONS, JOBS, FAULTY = 250, 80, 40
 
 
 def tolerance(share: float, drawn: int) -> float:

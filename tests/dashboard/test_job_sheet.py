@@ -25,7 +25,8 @@ from dashboard import entry_words, hand
 from dashboard.charts.entry import Mark, live_sweep
 from dashboard.entry import at_bench
 from dashboard.entry.at_bench import Place
-from dashboard.entry.draft import base_files, laid_over, load, sound_files
+from dashboard.entry.draft import Work, base_files, laid_over, load, sound_files
+from dashboard.entry.in_hand import choosing_lift, choosing_setup, entered, in_hand, just_taken, next_lift
 from dashboard.entry.line import take
 from dashboard.handover.blank_sheet import Blank, blank_sheet
 from dashboard.look import THEMES
@@ -60,7 +61,7 @@ def files(demo_runs: Path) -> dict[str, bytes]:
 
 
 def test_a_new_set_up_has_the_conditions_units_and_lifts_of_the_last(sprint: Job, files: dict) -> None:
-    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    made = at_bench.begin(files, PLACE, METRIC, NOW)
     assert made.value("stage") == "port polish"
     assert (made.value("date"), made.value("time")) == ("2026-04-01", "09:30")
     last = max((s for s in sprint.sheets), key=lambda s: (s.date, s.time))
@@ -73,12 +74,12 @@ def test_a_new_set_up_has_the_conditions_units_and_lifts_of_the_last(sprint: Job
 
 @pytest.mark.parametrize(("units", "lift", "flow"), [(METRIC, "mm", "L/s"), (US, "in", "cfm")])
 def test_a_first_sheet_is_in_the_units_of_the_sidebar(units: object, lift: str, flow: str) -> None:
-    made = at_bench.begin({}, None, PLACE, units, NOW)
+    made = at_bench.begin({}, PLACE, units, NOW)
     assert (made.lift_unit, made.unit("intake")) == (lift, flow)
 
 
 def test_what_was_typed_is_in_the_file_as_it_was_typed(sprint: Job, files: dict) -> None:
-    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    made = at_bench.begin(files, PLACE, METRIC, NOW)
     done = take(made, (), "hand.csv", "intake", "1", "11,40 23.1")
     assert done.problem == ""
     text = done.hand.text()
@@ -88,7 +89,7 @@ def test_what_was_typed_is_in_the_file_as_it_was_typed(sprint: Job, files: dict)
 
 
 def test_a_minus_takes_back_and_gives_back_what_was_there(sprint: Job, files: dict) -> None:
-    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    made = at_bench.begin(files, PLACE, METRIC, NOW)
     first = take(made, (), "hand.csv", "intake", "1", "11.4 108")
     back = take(first.hand, first.steps, "hand.csv", "intake", first.lift, "-")
     assert (back.lift, back.hand.rows[1].intake) == ("2", "")
@@ -103,7 +104,7 @@ def test_a_minus_takes_back_and_gives_back_what_was_there(sprint: Job, files: di
 
 @pytest.mark.parametrize("line", ["1O.8", "-5", "11.4 x", "1,234", "1e9", "11.4 - -"])
 def test_a_line_is_taken_whole_or_not_at_all(sprint: Job, files: dict, line: str) -> None:
-    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    made = at_bench.begin(files, PLACE, METRIC, NOW)
     done = take(made, (), "hand.csv", "intake", "1", line)
     assert done.problem
     assert done.hand == made
@@ -111,12 +112,12 @@ def test_a_line_is_taken_whole_or_not_at_all(sprint: Job, files: dict, line: str
 
 
 def test_more_readings_than_lifts_are_refused(sprint: Job, files: dict) -> None:
-    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    made = at_bench.begin(files, PLACE, METRIC, NOW)
     assert "no intake lift left" in take(made, (), "h.csv", "intake", "1", " ".join(["11"] * 12)).problem
 
 
 def test_lifts_can_be_planned_anew_and_readings_stay(sprint: Job, files: dict) -> None:
-    made = take(at_bench.begin(files, sprint, PLACE, METRIC, NOW), (), "h", "intake", "3", "35").hand
+    made = take(at_bench.begin(files, PLACE, METRIC, NOW), (), "h", "intake", "3", "35").hand
     planned = made.planned(["2", "2.5", "1"])
     assert [(row.lift, row.intake) for row in planned.rows] == [
         ("1", ""),
@@ -139,7 +140,7 @@ def test_a_sheet_written_in_another_way_is_not_edited_here() -> None:
 
 
 def test_the_verdict_names_the_slip_and_what_would_fit(sprint: Job, files: dict) -> None:
-    made = at_bench.begin(files, sprint, PLACE, METRIC, NOW)
+    made = at_bench.begin(files, PLACE, METRIC, NOW)
     done = take(made, (), "hand.csv", "intake", "1", "12.0 23.7 3.51")
     sweep = at_bench.judged(sprint, done.hand, "hand.csv", "intake")
     level, words = entry_words.verdict(done.hand, "intake", sweep, 1e-3, ["1", "2", "3"])
@@ -180,14 +181,25 @@ def test_the_blank_sheet_has_the_jobs_lifts(tmp_path: Path) -> None:
 # --- a draft is files ---------------------------------------------------------------------
 
 
-def typed_by_hand(work: object, stage: str, figures: str) -> object:
+def typed_by_hand(work: Work, stage: str, line: str) -> Work:
     """Type a whole sweep of one stage as the screen does."""
-    job = load(work.files, "typed", Path("."))
-    made = at_bench.begin(work.files, job.job, Place(stage, "1", "intake"), METRIC, NOW)
-    file = at_bench.file_name(Place(stage, "1", "intake"), work.files)
-    done = take(made, (), file, "intake", made.lifts[0], figures)
-    assert done.problem == ""
-    return work.changing({file: done.hand.text().encode()})
+    work, problem = entered(work, Place(stage, "1", "intake"), METRIC, NOW, line)
+    assert problem == ""
+    return work
+
+
+def test_the_draft_alone_says_which_sheet_and_lift_is_next() -> None:
+    work = typed_by_hand(laid_over(new_draft(None), {}), "as cast", "12 23.7")
+    place = Place("as cast", "1", "intake")
+    file, hand_ = in_hand(work, place, METRIC, NOW)
+    assert next_lift(work, file, hand_, "intake") == "3"
+    assert just_taken(work, file, "intake") == ["1", "2"]
+    again = choosing_lift(work, file, "intake", "1")
+    work = typed_by_hand(again, "as cast", "12.4")
+    assert [row.intake for row in in_hand(work, place, METRIC, NOW)[1].rows[:3]] == ["12.4", "23.7", ""]
+    assert next_lift(work, *in_hand(work, place, METRIC, NOW), "intake") == "3"
+    new = typed_by_hand(choosing_setup(work, place, None), "as cast", "11.9")
+    assert len(sound_files(new.files)) == 2
 
 
 def test_a_job_typed_gives_the_review_of_one_written_by_hand(tmp_path: Path) -> None:
@@ -221,7 +233,7 @@ def test_a_job_typed_gives_the_review_of_one_written_by_hand(tmp_path: Path) -> 
 
 def test_a_blank_sheet_is_neither_read_nor_saved(tmp_path: Path) -> None:
     work = laid_over(new_draft(None), {})
-    made = at_bench.begin({}, None, PLACE, METRIC, NOW)
+    made = at_bench.begin({}, PLACE, METRIC, NOW)
     work = work.changing({"hand.csv": made.text().encode()})
     assert sound_files(work.files) == {}
     assert not work.is_changed()
