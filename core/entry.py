@@ -21,7 +21,8 @@ from core.files.columns import ATTRIBUTE
 from core.findings.profiles import NEIGHBOURS
 from core.findings.slips import GROSS, UNIT
 from core.job import BenchSheet, Job, Reading, Side, Sides
-from core.measured import LIFT_DIGITS, Measured, Port, average, components, line_weights, slope, weighed
+from core.measured import Measured, average, components, line_weights, weighed
+from core.ports import LIFT_DIGITS, Port, slope
 from core.repeats import RepeatedPort, Scatter
 from core.rows import correct_side
 from core.side import SideWork

@@ -230,7 +230,8 @@ def compare(
     top = min(after.top_m, before.top_m)
     usable = top if cam_net_lift_m is None else min(top, cam_net_lift_m)
     lifts = union_lifts(after.lift_m, before.lift_m)
-    lifts = lifts[lifts <= top * SAME_LIFT]
+    if lifts[-1] > top * SAME_LIFT:
+        lifts = lifts[lifts <= top * SAME_LIFT]
     measured = after.is_measured(lifts) & before.is_measured(lifts)
     path = None
     if lift_path_m is not None and cam_net_lift_m is not None and top >= CAM_REACH * cam_net_lift_m:
@@ -239,8 +240,8 @@ def compare(
     gain = Difference(*(views.of(curve, lifts, usable, path) for curve in (after, before)), spread)
     verdicts: list[Verdict | None] = [None] * lifts.size
     judged = np.flatnonzero(measured)
-    for index, p in zip(judged, gain.family_p(judged), strict=True):
-        verdicts[index] = verdict(gain.fraction[index], p) if same_thing else "too close to call"
+    for index, p in zip(judged.tolist(), gain.family_p(judged).tolist(), strict=True):
+        verdicts[index] = verdict(float(gain.fraction[index]), p) if same_thing else "too close to call"
     n = lifts.size
     return Comparison(
         usable,

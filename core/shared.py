@@ -110,8 +110,10 @@ def _calibration_effects(part: Checked) -> list[Effect]:
     rows, calibration, n = part.rows, part.calibration, part.rows.lift_m.size
     bench, side = rows.bench, rows.side
     if calibration is None:
-        names: list[Hashable] = [("calibration", bench.name, side, r.range_m3_s) for r in rows.readings]
-        return [Effect(np.full(n, bench.calibration), names, np.arange(n))]
+        read = [reading.range_m3_s for reading in rows.readings]
+        ranges = list(dict.fromkeys(read))
+        names: list[Hashable] = [("calibration", bench.name, side, one) for one in ranges]
+        return [Effect(np.full(n, bench.calibration), names, np.array([ranges.index(one) for one in read]))]
     doubt, days = np.empty(n), []
     for sheet, mine in rows.by_sheet():
         _, doubt[mine], day = calibration.of_day(sheet.date)
@@ -157,6 +159,8 @@ def _condition_changes(rows: Rows) -> dict[str, Array]:
     if not rows.correction.by_mass.any():
         del steps["humidity"]  # it cancels wherever a ratio of densities is all that counts
     steps = {name: step for name, step in steps.items() if step.any()}
+    if not steps:  # every instrument is stated to be exact
+        return {}
 
     def log_factor(shift: Array) -> Array:
         moved = {

@@ -15,7 +15,8 @@ from core.findings.profiles import profiles
 from core.findings.readings import of_rows, stopped_lifts
 from core.gains import Comparison, PortSpread, Views, compare
 from core.job import BenchSheet, Finding, Job, Side, Valve
-from core.measured import Measured, Port, average, ports_of
+from core.measured import Measured, average
+from core.ports import Port, ports_of
 from core.repeats import Scatter, pool
 from core.results import Against, Gain, Repeatability
 from core.rows import Rows, correct_side
@@ -223,8 +224,9 @@ class SideWork:
         spread = None if shared or against == "target" else self.port_spread
         found = self._compare(after, before, spread, match.same is not False)
         gone = self.stopped.get(mine, frozenset()) | self.stopped.get(theirs, frozenset())
-        keep = ~np.isin(found.lift_m, list(gone)) if gone else np.ones(found.lift_m.size, dtype=bool)
-        read = np.flatnonzero(~found.interpolated & keep & (found.lift_m <= found.usable_lift_m * (1 + 1e-9)))
+        keep = ~np.isin(found.lift_m, list(gone)) if gone else None
+        within = ~found.interpolated & (found.lift_m <= found.usable_lift_m * (1 + 1e-9))
+        read = np.flatnonzero(within if keep is None else within & keep)
         peak = read[-1] if read.size else None
         gain = found.after_m3_s - found.before_m3_s
         summary = found.cam_weighted or found.mean
@@ -243,7 +245,9 @@ class SideWork:
             numbers(found.gain_fraction, keep),
             numbers(found.expanded_m3_s, keep),
             numbers(found.expanded_fraction, keep),
-            tuple(v if k else None for v, k in zip(found.verdict, keep, strict=True)),
+            found.verdict
+            if keep is None
+            else tuple(v if k else None for v, k in zip(found.verdict, keep, strict=True)),
             found.mean,
             found.cam_weighted,
             None if peak is None else float(gain[peak]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import isfinite
 
 import numpy as np
@@ -13,7 +14,8 @@ from core.air import ideal_velocity
 from core.constants import STANDARD_AIRS
 from core.gains import CAM_REACH, SAME_LIFT, Views, expanded
 from core.job import BenchSheet, Job, Side, Valve
-from core.measured import Measured, Port
+from core.measured import Measured
+from core.ports import Port
 from core.results import Numbers, PortCurve, SideCurve
 from core.valve import curtain_area, head_area, lift_to_diameter
 
@@ -41,7 +43,7 @@ class FlowCoefficients:
     valves: int
     velocity_m_s: float
 
-    @property
+    @cached_property
     def by_head(self) -> float:
         """Return flow coefficient over flow, on the area of the valve heads. [s/m3]"""
         if np.isnan(self.diameter_m):
@@ -78,7 +80,7 @@ def numbers(values: Array, keep: Flags | None = None) -> Numbers:
     tuple
         Floats and None.
     """
-    if keep is not None and not keep.all():
+    if keep is not None:
         values = np.where(keep, values, np.nan)
     return tuple([value if isfinite(value) else None for value in values.tolist()])
 
@@ -192,13 +194,15 @@ def side_curve(
     See core.gains and core.uncertainty.
     """
     inside = curve.lift_m
-    lifts, keep = inside, np.ones(inside.size, dtype=bool)
+    lifts, keep = inside, None
     if stopped:
         lifts = np.union1d(inside, np.array(sorted(stopped)))
         keep = ~np.isin(lifts, list(stopped)) & (lifts <= curve.top_m)
         inside = lifts[keep]
 
     def spread_out(values: Array) -> Numbers:
+        if keep is None:
+            return numbers(values)
         out = np.full(lifts.size, np.nan)
         out[keep] = values
         return numbers(out)

@@ -15,15 +15,14 @@ import numpy as np
 from core.calibration import Calibration, Checked, Leak
 from core.job import BenchSheet, Job, Reading, Side
 from core.measured import (
-    LIFT_DIGITS,
     Measured,
-    Port,
     average,
     components,
     line_weights,
     scatter_coefficients,
     weighed,
 )
+from core.ports import LIFT_DIGITS, Port
 from core.review import worked_sides
 from core.rows import Rows
 from core.side import SideWork

@@ -237,14 +237,9 @@ def family_p(score: ArrayLike, p_values: ArrayLike, covariance: Callable[[], Arr
     if not np.any((single <= FALSE_ALARM) & (bound > FALSE_ALARM)):
         return bound
     matrix = np.asarray(covariance(), dtype=float)
-    values, vectors = np.linalg.eigh(matrix / np.sqrt(np.outer(np.diag(matrix), np.diag(matrix))))
+    root = _root(matrix / np.sqrt(np.outer(np.diag(matrix), np.diag(matrix))))
     noise, scale = _draws(single.size, float(min(dof, 1e6)))
-    # Of all roots of the correlation the triangular one: it moves little when the matrix does,
-    # so that rounding cannot turn a verdict. The small diagonal keeps it a root when lifts go
-    # wholly together.
-    correlation = (vectors * np.maximum(values, 0.0)) @ vectors.T + 1e-9 * np.eye(single.size)
-    root = np.linalg.cholesky(correlation).astype(np.float32)
-    drawn = np.abs(root @ noise) * scale
+    drawn = np.abs(root.astype(np.float32) @ noise) * scale
     order = np.argsort(-np.abs(score), kind="stable")
     largest, reached = np.zeros(DRAWS, np.float32), np.empty(single.size)
     for test in order[::-1]:  # from the least score, each against the largest of those so far
@@ -253,6 +248,20 @@ def family_p(score: ArrayLike, p_values: ArrayLike, covariance: Callable[[], Arr
     adjusted = np.empty_like(single)
     adjusted[order] = np.maximum(np.maximum.accumulate(reached[order] / DRAWS), single[order])
     return np.minimum(adjusted, bound)
+
+
+def _root(correlation: Array) -> Array:
+    """Return the triangular root of a correlation.
+
+    Of all roots it moves least when the matrix does, so that rounding cannot turn a verdict.
+    The small diagonal keeps it a root when lifts go wholly together.
+    """
+    little = 1e-9 * np.eye(len(correlation))
+    try:
+        return np.linalg.cholesky(correlation + little)
+    except np.linalg.LinAlgError:  # variances that were estimated apart need not go together
+        values, vectors = np.linalg.eigh(correlation)
+        return np.linalg.cholesky((vectors * np.maximum(values, 0.0)) @ vectors.T + little)
 
 
 @lru_cache(maxsize=64)

@@ -61,11 +61,11 @@ def _demo(options: argparse.Namespace) -> int:
 
 
 def _open(options: argparse.Namespace) -> int:
-    folder = Path(options.folder).resolve()
-    if not folder.is_dir():
+    if not os.path.isdir(options.folder):  # unlike Path.is_dir it never raises
         raise UnusableError(
             [f"{options.folder}: no such folder. Give a job's folder, or the folder above your jobs."]
         )
+    folder = Path(options.folder).resolve()
     is_job = any(folder.glob("*.csv")) or (folder / "job.toml").is_file()
     if options.customer and not is_job:
         raise UnusableError(

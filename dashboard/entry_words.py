@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from statistics import mode
 
 from core.entry import Point, Sweep
 from core.job import Problem, Side
@@ -66,7 +67,7 @@ def no_lift_left(line: str, side: Side) -> str:
 def decimals_of(hand: Hand, side: Side) -> int:
     """Return with how many decimals this meter is read."""
     typed = [row.side(side) for row in hand.rows if row.side(side)]
-    return max((len(one.partition(".")[2]) for one in typed), default=1)
+    return mode(len(one.partition(".")[2]) for one in typed) if typed else 1
 
 
 def typed_figure(figures: str) -> str:

@@ -91,4 +91,4 @@ def field_label(key: str) -> str:
 
 def example(key: str) -> str | None:
     """Return what one may type into a field."""
-    return _EXAMPLES.get(key)
+    return f"e.g. {_EXAMPLES[key]}" if key in _EXAMPLES else None

@@ -18,10 +18,11 @@ SETTINGS: tuple[str, ...] = (
     "server.address=127.0.0.1",  # left unset, the server looks up its public address
     "server.allowedHosts=127.0.0.1",  # another host name is a page elsewhere that rebinds its own
     "server.allowedHosts=localhost",
+    "server.enableAgentApi=false",  # a second door to the app, for clients without a browser
     "server.fileWatcherType=none",
-    "server.maxUploadSize=10",  # MB; a bench sheet has a few kB
     "server.showEmailPrompt=false",
 )
+UPLOAD_MB = 10  # a bench sheet has a few kB
 
 
 def has_display() -> bool:
@@ -41,9 +42,10 @@ def app_environment(folder: Path | None, *, is_job: bool, customer: bool) -> dic
     return shown
 
 
-def arguments(port: int | None, *, browser: bool) -> list[str]:
-    """Return the arguments that the server is started with."""
+def arguments(port: int | None, *, browser: bool, customer: bool = False) -> list[str]:
+    """Return the arguments that the server is started with; from a customer it takes no file."""
     settings = [*SETTINGS, f"server.headless={'false' if browser else 'true'}"]
+    settings.append(f"server.maxUploadSize={0 if customer else UPLOAD_MB}")
     if port is not None:
         settings.append(f"server.port={port}")
     return ["run", str(ROOT / "dashboard" / "app.py"), *(f"--{setting}" for setting in settings)]
@@ -61,4 +63,5 @@ def run_app(environment: dict[str, str], port: int | None, *, browser: bool) -> 
         os.environ.pop(name, None)
     os.environ.update(environment)
     os.chdir(ROOT)  # the theme is in the settings file there
-    main(args=arguments(port, browser=browser), prog_name="streamlit")
+    customer = environment.get("GAIN_LEDGER_READER") == "customer"
+    main(args=arguments(port, browser=browser, customer=customer), prog_name="streamlit")

@@ -76,7 +76,7 @@ NO_RATIO = "Only one side was measured."
 
 MAY_SEE = "What the racer may see"
 WITHHELD = "What is not chosen is in no file. The job's own files would tell it, so job.zip stays here."
-STILLS_COMPARE = "Stills and text compare"
+STILLS_COMPARE = "Stills compare"
 STILLS_SIDE = "Side of the stills"
 ALL_FILES = "Download all files"
 FILES_TITLE = "Files"
@@ -93,9 +93,9 @@ FILE_FOR = {
 }
 
 
-def ready(count: int) -> str:
+def ready(count: int, *, customer: bool) -> str:
     """Return how many files can leave the shop."""
-    return f"{counted(count, 'file')} ready to leave the shop."
+    return f"{counted(count, 'file')} {'to take with you' if customer else 'ready to leave the shop'}."
 
 
 def making(name: str) -> str:

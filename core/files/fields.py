@@ -98,7 +98,7 @@ def bounds(kind: str, low: str, high: str) -> tuple[float, float]:
 
 
 def text(value: object) -> str:
-    """Read words; a bare number is taken as its figures.
+    """Read words; a bare whole number is taken as its figures.
 
     Parameters
     ----------
@@ -115,7 +115,8 @@ def text(value: object) -> str:
     UnitError
         If it is anything else.
     """
-    figures = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+    # of a decimal such as 1.10 only 1.1 is left here, and who reads it would not know
+    figures = isinstance(value, int) and not isinstance(value, bool)
     if not isinstance(value, str) and not figures:
         raise UnitError(f"{_shown(value)} is not text.", "Write it in quotes.")
     if CONTROL.search(str(value)):

@@ -33,6 +33,7 @@ class UnreadableError(ValueError):
     """A file that is no text: why, and the cure."""
 
     def __init__(self, text: str, cure: str) -> None:
+        text = " ".join(text.split())  # a library's own message may run over lines
         super().__init__(f"{text} {cure}")
         self.text = text
         self.cure = cure

@@ -21,7 +21,7 @@ LEVEL = 0.05  # standard deviation of a set-up's level, relative: far more than 
 
 @dataclass(frozen=True, eq=False)
 class Fit:
-    """What the undoubted readings of one stage say of all its readings; arrays of shape (k, n)."""
+    """What the undoubted readings of s stages say of all their readings; arrays of shape (s, k, n)."""
 
     left: Array  # what is left of each reading, relative
     doubted: Flags
@@ -39,13 +39,13 @@ class Fit:
 
 
 def fit(log_flow: Array, doubted: Flags, usual: Array, steepness: Array, lift_setting_m: float) -> Fit:
-    """Fit a stage's curve, each set-up's level and its zero of the lift to the undoubted readings.
+    """Fit each stage's curve, each set-up's level and its zero of the lift to the undoubted readings.
 
     Parameters
     ----------
-    log_flow : ndarray, shape (k, n)
-        Logarithms of the flows of k sweeps of one stage over n lifts, nan where there is none.
-    doubted : ndarray, shape (k, n)
+    log_flow : ndarray, shape (s, k, n)
+        Logarithms of the flows of k sweeps of each stage over n lifts, nan where there is none.
+    doubted : ndarray, shape (s, k, n)
         True for readings to be judged; they foretell nothing.
     usual : ndarray, shape (n,)
         Standard deviation of one reading, relative.
@@ -64,24 +64,25 @@ def fit(log_flow: Array, doubted: Flags, usual: Array, steepness: Array, lift_se
     Residuals with the case left out: Cook and Weisberg, Residuals and Influence in
     Regression (1982), sect. 2.2, from memory.
     """
-    k, n = log_flow.shape
-    sound = np.isfinite(log_flow) & ~doubted
-    held = sound.any(axis=0)
-    sweep, column = np.nonzero(np.isfinite(log_flow) & held)
-    rows, at = np.zeros((sweep.size, n + 2 * k)), np.arange(sweep.size)
+    s, k, n = log_flow.shape
+    there = np.isfinite(log_flow)
+    sound = there & ~doubted
+    held = sound.any(axis=1)
+    # What each cell holds: the flow at its lift, its sweep's level, its sweep's zero of the lift.
+    sweep, column = np.divmod(np.arange(k * n), n)
+    rows, at = np.zeros((k * n, n + 2 * k)), np.arange(k * n)
     rows[at, column] = 1.0
     rows[at, n + sweep] = 1.0
     rows[at, n + k + sweep] = steepness[column] * lift_setting_m
-    flow, unit = log_flow[sweep, column], usual[column]
-    used = sound[sweep, column]
-    weighted = rows[used] / unit[used, None]
-    prior = np.diag(np.concatenate([~held, np.full(k, LEVEL**-2), np.ones(k)]).astype(float))
-    spread = np.linalg.inv(weighted.T @ weighted + prior)
-    best = spread @ weighted.T @ (flow[used] / unit[used])
-    left, leverage = np.full((k, n), np.nan), np.full((k, n), np.nan)
-    left[sweep, column] = flow - rows @ best
-    leverage[sweep, column] = np.sum((rows @ spread) * rows, axis=1) / unit**2
-    return Fit(left, doubted, usual, leverage)
+    weight = (sound / usual).reshape(s, k * n, 1)  # a cell that foretells nothing weighs nothing
+    weighted = (rows * weight).swapaxes(1, 2)
+    prior = np.concatenate([~held, np.tile([LEVEL**-2] * k + [1.0] * k, (s, 1))], axis=1)
+    spread = np.linalg.inv(weighted @ weighted.swapaxes(1, 2) + prior[..., None] * np.eye(n + 2 * k))
+    best = spread @ weighted @ (np.where(sound, log_flow, 0.0).reshape(s, k * n, 1) * weight)
+    known = there & held[:, None]
+    left = np.where(known, log_flow - (rows @ best).reshape(s, k, n), np.nan)
+    leverage = np.sum((rows @ spread) * rows, axis=2).reshape(s, k, n) / usual**2
+    return Fit(left, doubted, usual, np.where(known, leverage, np.nan))
 
 
 def scatter(fits: Sequence[Fit], columns: Flags) -> float:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from core.findings.left_out import fit, scatter
 from core.job import BenchSheet
-from core.measured import LIFT_DIGITS, slope
+from core.ports import LIFT_DIGITS, slope
 from core.rows import Rows
 
 Array = NDArray[np.float64]
@@ -112,12 +112,15 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
     )
 
 
-def _together(stages: list[tuple[str, str | None]]) -> dict[tuple[str, str | None], list[int]]:
-    """Return the numbers of each stage's sweeps."""
-    found: dict[tuple[str, str | None], list[int]] = {}
-    for k, stage in enumerate(stages):
-        found.setdefault(stage, []).append(k)
-    return found
+def _together(stages: list[tuple[str, str | None]]) -> list[NDArray[np.int64]]:
+    """Return the numbers of each stage's sweeps: (s, k) for the s stages that have k of them."""
+    members: dict[tuple[str, str | None], list[int]] = {}
+    for number, stage in enumerate(stages):
+        members.setdefault(stage, []).append(number)
+    of_size: dict[int, list[list[int]]] = {}
+    for numbers in members.values():
+        of_size.setdefault(len(numbers), []).append(numbers)
+    return [np.array(alike) for alike in of_size.values()]
 
 
 def _stage(sheet: BenchSheet) -> tuple[str, str | None]:
@@ -135,16 +138,16 @@ def _judge_again(
 ) -> None:
     """Put in, for doubted readings of a stage with several sweeps, what the undoubted ones foretell."""
     doubted = np.abs(np.nan_to_num(score)) > DOUBTED
-    several = [members for members in _together(stages).values() if len(members) >= ENOUGH]
-    if not any(doubted[members].any() for members in several):
+    several = [at for at in _together(stages) if at.shape[1] >= ENOUGH]
+    if not any(doubted[at].any() for at in several):
         return
-    fits = [fit(log_flow[members], doubted[members], usual, steepness, setting_m) for members in several]
+    fits = [fit(log_flow[at], doubted[at], usual, steepness, setting_m) for at in several]
     steep = steepness * setting_m > usual / 2
     usual = usual * np.where(steep, scatter(fits, steep), scatter(fits, ~steep))
-    for members, one in zip(several, fits, strict=True):
+    for at, one in zip(several, fits, strict=True):
         judged = one.doubted & np.isfinite(one.left)
-        residual[members] = np.where(judged, one.left, residual[members])
-        score[members] = np.where(judged, one.score(usual), score[members])
+        residual[at] = np.where(judged, one.left, residual[at])
+        score[at] = np.where(judged, one.score(usual), score[at])
 
 
 def _left_over(
@@ -157,22 +160,22 @@ def _left_over(
     residual, spread = np.full_like(log_flow, np.nan), np.ones_like(log_flow)
     stage_level = np.full(len(stages), np.nan)
     groups = _together(stages)
-    shapes = {}
-    for count in {len(members) for members in groups.values()}:
-        alike = {stage: members for stage, members in groups.items() if len(members) == count}
-        at = np.array(list(alike.values()))
+    shapes = []
+    for at in groups:
+        count = at.shape[1]
         shape, level, left = _polish(log_flow[at], steepness, most_m)
-        shapes.update(zip(alike, shape, strict=True))
+        shapes.append(shape)
         if count > 1:
             stage_level[at] = level
         if count >= ENOUGH:
             residual[at] = left
             # The median of n has pi / 2 times the variance of their mean (large n).
             spread[at] = 1 + np.pi / 2 / count
-    for stage, members in groups.items():
-        others = [shape for other, shape in shapes.items() if other != stage]
-        if len(members) < ENOUGH and others:
-            reference = median(np.array(others) - median(np.array(others), 1)[:, None], 0)
+    every = np.concatenate(shapes)
+    every = every - median(every, 1)[:, None]
+    for stage, members in enumerate(members for at in groups for members in at):
+        if len(members) < ENOUGH and len(every) > 1:
+            reference = median(np.delete(every, stage, axis=0), 0)
             for k in members:
                 residual[k], spread[k] = _beside_neighbours(lift_m, log_flow[k] - reference)
     return residual, spread, stage_level

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from core.air import ideal_velocity
 from core.constants import STANDARD_AIRS
 from core.job import BenchSheet, Finding, Job, Level, Side, Valve
-from core.measured import LIFT_DIGITS
+from core.ports import LIFT_DIGITS
 from core.rows import Rows
 from core.stages import valves_open
 from core.valve import least_seat_area, lift_to_diameter

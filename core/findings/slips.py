@@ -106,9 +106,9 @@ def of_sheets(side: Side, found: Profiles) -> list[Finding]:
     middle = np.nanmedian(found.level) if np.isfinite(found.level).any() else 0.0
     levels = found.stage_level[np.isfinite(found.stage_level)]
     usual = max(1.4826 * float(np.median(np.abs(levels))), 0.004) if levels.size > 3 else np.inf
-    for k, sheet in enumerate(found.sheets):
+    besides, of_stage = (found.level - middle).tolist(), found.stage_level.tolist()
+    for sheet, beside, above in zip(found.sheets, besides, of_stage, strict=True):
         who: tuple[Value, ...] = ((sheet.stage or sheet.file, "text"), (side, "text"))
-        beside = float(found.level[k] - middle)
         for slip, guess in ((UNIT, "cfm for L/s, or the other way round?"), (log(10), "a decimal slip?")):
             if abs(abs(beside) - slip) < LEVEL_NEAR:
                 text = "{}, {}: the whole sweep reads {} of the others: {}"
@@ -119,9 +119,9 @@ def of_sheets(side: Side, found: Profiles) -> list[Finding]:
                 )
                 break
         else:
-            if abs(np.nan_to_num(found.stage_level[k])) > SETUP_OFF * usual:
+            if abs(above) > SETUP_OFF * usual:  # never where nan: it is alone
                 text = "{}, {}: this set-up lies {} from the others of its stage, more than repeats allow."
-                values = (*who, (float(found.stage_level[k]), "fraction"))
+                values = (*who, (above, "fraction"))
                 cure = "Set it up once more; check valve, clamp, plug and zero."
                 findings.append(
                     Finding(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -92,11 +93,14 @@ def hand_over(paths: Sequence[Path], out: Path, wanted: Order, read: Read) -> It
 def job_folders(paths: Sequence[Path]) -> list[Path]:
     """Return the folders that are jobs of their own; none where the paths are one job."""
     if len(paths) > 1:
-        return [path.resolve() for path in paths] if all(path.is_dir() for path in paths) else []
+        return [path.resolve() for path in paths] if all(map(os.path.isdir, paths)) else []
     folder = paths[0]
-    if not folder.is_dir() or _is_job(folder):
+    if not os.path.isdir(folder) or _is_job(folder):  # unlike Path.is_dir it never raises
         return []
-    return sorted(one.resolve() for one in folder.iterdir() if one.is_dir() and _is_job(one))
+    try:
+        return sorted(one.resolve() for one in folder.iterdir() if one.is_dir() and _is_job(one))
+    except OSError:
+        return []  # who reads it as a job says why
 
 
 def _is_job(folder: Path) -> bool:
@@ -112,16 +116,19 @@ def _one(paths: Sequence[Path], out: Path, wanted: Order, read: Read) -> Iterato
         done = review(loaded.job)
         if wanted.names is None or SHOW_POWER & set(wanted.names):
             done = with_power(done)  # the longest part of the work, so only where it is shown
-        written = write_files(out, make(done, wanted))
+        files = make(done, wanted)
     except NotComparedError as error:
         yield str(error)
-    except OSError as error:
-        yield f"{out}: cannot be written to ({error.strerror}). Give another --out."
-    else:
-        for path in written:
-            print(path)
-        for path in _left_from_before(out, written) if wanted.choice.withholds else ():
-            print(f"{path}: of an earlier hand-over, and may hold what is withheld.", file=sys.stderr)
+        return
+    try:
+        written = write_files(out, files)
+    except (OSError, ValueError) as error:  # ValueError: of what no path can hold
+        yield f"{out}: cannot be written to ({getattr(error, 'strerror', error)}). Give another --out."
+        return
+    for path in written:
+        print(path)
+    for path in _left_from_before(out, written) if wanted.choice.withholds else ():
+        print(f"{path}: of an earlier hand-over, and may hold what is withheld.", file=sys.stderr)
 
 
 def _left_from_before(out: Path, written: Sequence[Path]) -> list[Path]:

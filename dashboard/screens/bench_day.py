@@ -34,7 +34,7 @@ def draw() -> None:
     level, said, rest = bench_words.trust(review)
     _BOX[level](f"**{said}**  \n{rest}")
     _draw_findings(shown, review)
-    st.subheader(bench_words.TRAIL_TITLE)
+    st.header(bench_words.TRAIL_TITLE)
     if any(words.measured(review, side) for side in SIDES):
         _draw_trail(shown, review)
     else:

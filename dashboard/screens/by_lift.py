@@ -27,7 +27,7 @@ def draw() -> None:
         return
     gains, names = _chosen_gains(review, side, against)
     what = "against the target" if against == "target" else "gain by lift"
-    st.subheader(f"{side.capitalize()} {what}, {label('flow', shown.units)}")
+    st.header(f"{side.capitalize()} {what}, {label('flow', shown.units)}")
     if gains:
         draw_chart(gain_by_lift(review, gains, names, shown.units, shown.theme))
         _draw_table(shown, gains, names, review)

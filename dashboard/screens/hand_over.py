@@ -30,7 +30,8 @@ _TYPES = {
 }
 _PRICES, _DOUBTS, _CUSTOMER = "prices", "housekeeping notes", "customer name"
 _BOTH = "both"
-_COMPARING = ("still", "numbers.txt")  # files that show the one comparison that is chosen
+_WIDE = 380  # pixels; on a phone the next choice stands below
+_COMPARING = "still"  # how the files begin that show the one comparison that is chosen
 
 
 def draw() -> None:
@@ -45,7 +46,7 @@ def draw() -> None:
     files = _made(shown, review, choice)
     packed = state.handover_archive(shown.units.name, choice, review, files)
     with top:
-        st.header(phrases.ready(len(files)))
+        st.header(phrases.ready(len(files), customer=shown.reader == "customer"))
         st.download_button(
             phrases.ALL_FILES,
             packed,
@@ -73,6 +74,7 @@ def _choose(shown: Shown, review: Review) -> Choice:
                 phrases.STILLS_COMPARE,
                 compared,
                 format_func=" → ".join,
+                width=_WIDE,
                 key=f"compare-{review.job.fingerprint}",
                 persist_state="session",
             )

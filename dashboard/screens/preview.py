@@ -61,7 +61,7 @@ def _page(data: bytes, number: int) -> bytes:
 
 def _draw_text(data: bytes) -> None:
     lines = data.decode("utf-8-sig").splitlines()
-    st.code("\n".join(lines[:_MOST_LINES]), language=None)
+    st.code("\n".join(lines[:_MOST_LINES]), language=None, wrap_lines=True)
     if len(lines) > _MOST_LINES:
         st.caption(phrases.first_lines(_MOST_LINES, len(lines)))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import time
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,7 +13,7 @@ from playwright.sync_api import Locator, expect
 
 from core.files.load import load_job
 from tests.browser.conftest import OpenPage, Watched
-from tests.browser.started import running_app
+from tests.browser.started import WAIT_S, running_app
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -63,6 +64,18 @@ def field(page: Watched, name: str) -> Locator:
 def reading_field(page: Watched) -> Locator:
     """Return the field at the bench."""
     return page.page.get_by_test_id("stForm").get_by_role("textbox")
+
+
+def wait_until_kept(jobs: Path, figures: str) -> None:
+    """Return once a draft on disk holds what was typed last."""
+    end = time.monotonic() + WAIT_S
+    while time.monotonic() < end:
+        if any(
+            figures in path.read_text("utf-8") for path in (jobs / ".ledger").rglob("*") if path.is_file()
+        ):
+            return
+        time.sleep(0.05)
+    raise AssertionError(f"no draft holds {figures}")
 
 
 def test_a_sweep_typed_at_a_hands_speed_is_whole(watched: OpenPage, shop: str, jobs: Path) -> None:
@@ -128,6 +141,7 @@ def test_a_spreadsheet_is_uploaded_asked_about_and_saved(
         box.click()
         box.fill(answer)
         box.press("Enter")
+        expect(main.get_by_role("button", name=f"{answer} (ask again)")).to_be_visible()
         page.settle()
     main.get_by_role("button", name="Take 1 sheet").click()
     expect(main.get_by_text("4 sheets in this job")).to_be_visible()
@@ -163,7 +177,7 @@ def test_the_grid_is_filled_downwards_and_survives_a_reload(watched: OpenPage, s
         page.page.wait_for_timeout(CELL_MS)
         page.page.keyboard.type(figures, delay=CELL_MS)
         page.page.keyboard.press("Enter")
-    page.settle()
+    wait_until_kept(jobs, "30.2")
     reload(page)
     main.get_by_role("button", name="Save", exact=True).click()
     expect(main.get_by_text("Saved as job-6.")).to_be_visible()

@@ -111,6 +111,11 @@ SHEETS: dict[str, list[str]] = {
         r"line 5: corrected to air: 'ISO 2532'.*did you mean 'ISO 2533'",
         r"line 6: order: 'first' is not a number",
     ],
+    "endless-name.csv": [
+        r"line 1: stage: 'bowl blend .{49}\.\.\.' is longer than a name.*up to 200 characters"
+    ],
+    "endless-head.csv": [r"line 2: The head of column 3 is 'swirl .{54}\.\.\.' and so on.*200 characters"],
+    "endless-remark.csv": [r"line 1: 'stage: bowl .{48}\.\.\.' stands outside the table"],
     "key-twice.csv": [r"line 3: 'stage' is stated twice, first on line 1"],
     "key-without-hash.csv": [
         r"line 1: 'stage: as cast' stands outside the table.*Begin such a line with '#'"
@@ -257,6 +262,10 @@ JOBS: dict[str, list[str]] = {
     "job-stage-valves": [
         r"line 11: throat_diameter \(34 mm\) is not smaller than valve_diameter \(33\.5 mm\)",
         r"line 17: A seat 8 mm wide does not fit a valve of 28 mm",
+    ],
+    "job-bare-decimal": [
+        r"line 2: serial_number: 1\.1 is not text\. Write it in quotes",
+        r"line 4: name: 2\.0 is not text",
     ],
     "job-chambers": [r"line 10: A chamber of 4\.6 cc leaves no clearance.*46\.8 cc.*41\.6 cc"],
     "job-dyno": [

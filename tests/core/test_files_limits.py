@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from core.files import jobfile
 from core.files.load import load_files
+from core.files.text import UnreadableError
 from core.numbers import numbers_json
 from core.review import review
 
@@ -83,6 +84,12 @@ def bench_sheet(stage: str, keys: dict[str, str], meter: str, share: float) -> b
         st.tuples(st.sampled_from(["one", "two"]), chosen(SHEET), st.floats(0.05, 1)), min_size=1, max_size=4
     ),
 )
+@example(  # every instrument exact
+    meter="plate pressure drop",
+    job={},
+    bench={key: ends[0] for key, ends in BENCH.items() if key.endswith("_reading")},
+    sheets=[("one", {"barometer": "500 hPa"}, 1.0)],
+)
 def test_whatever_is_accepted_can_be_reviewed(
     meter: str, job: dict[str, str], bench: dict[str, str], sheets: list[tuple[str, dict[str, str], float]]
 ) -> None:
@@ -147,3 +154,10 @@ def test_a_long_run_of_bad_cells_is_cut_short() -> None:
     assert [problem.line for problem in found] == [*range(2, 23), None]
     assert str(found[20]).startswith("a.csv, line 22, column 'intake [L/s]': From here on 480 more cells")
     assert found[21].file == "b.csv"
+
+
+def test_why_a_file_cannot_be_read_is_one_line_whatever_a_library_says() -> None:
+    error = UnreadableError(
+        "It is damaged (no table.\nThis is most probably\r\n your fault).", "Save it anew."
+    )
+    assert str(error) == "It is damaged (no table. This is most probably your fault). Save it anew."

@@ -47,6 +47,21 @@ def test_a_sound_stage_raises_nothing():
     assert [f for f in review(one_stage(1.0)).findings if f.level != "note"] == []
 
 
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("flow_m3_s", [0.0, 5e-324, 1e-12])
+def test_a_reading_of_next_to_nothing_is_no_flow(flow_m3_s):
+    """The least number there is went through as a flow, and out of any number's range."""
+    nothing = dict.fromkeys(LIFTS_M, flow_m3_s)
+    one_off = sheet(FLOWS | {LIFTS_M[4]: flow_m3_s}, "b.csv")
+    result = review(job({"a": [sheet(FLOWS, "a.csv")], "b": [one_off], "c": [sheet(nothing, "c.csv")]}))
+    stopped = [(f.code, f.file, f.lift_m) for f in result.findings if f.level == "stop"]
+    assert stopped == [("no-flow", "b.csv", LIFTS_M[4])] + [("no-flow", "c.csv", lift) for lift in LIFTS_M]
+    # Each stop is of its own reading: the rest of that sweep is as good as before.
+    assert result.stages[1].intake.flow_m3_s[4] is None
+    assert result.stages[1].intake.flow_m3_s[5] == pytest.approx(FLOWS[LIFTS_M[5]])
+    assert result.stages[2].intake is None
+
+
 RUNAWAY = {
     "0.csv": "# stage: a\nlift [mm],intake [L/s],exhaust [L/s]\n8,80.17,80.88\n1,0,58\n",
     "1.csv": "# stage: a\n# test pressure: 100 inH2O\nlift [mm],exhaust [L/s]\n"

@@ -171,6 +171,11 @@ HOSTILE: dict[str, tuple[str, Callable[[], bytes], str]] = {
         "encrypted",
     ),
     "binary workbook": ("a.xlsx", lambda: repacked(plain(), {"xl/workbook.bin": b""}), "binary"),
+    "an encoding that nothing knows": (
+        "a.xlsx",
+        lambda: repacked(plain(), {SHEET: b'<?xml version="1.0" encoding="x-none"?><worksheet/>'}),
+        "damaged",
+    ),
     "another archive": ("a.xlsx", lambda: repacked(plain(), {}, ("xl/workbook.xml",)), "no XLSX or ODS"),
     "nothing": ("a.xlsx", lambda: b"", "empty"),
     "web page": ("a.csv", lambda: b"<html><table><tr><td>1</td></tr></table></html>", "web page"),

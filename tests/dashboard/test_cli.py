@@ -185,11 +185,15 @@ def test_unreadable_files(content: bytes, tmp_path: Path, capsys: pytest.Capture
         ["numbers", "a.csv", "--lift", "inH2O"],
         ["numbers", "a.csv", "--test-pressure", "28"],
         ["open", "no-such-folder"],
+        ["open", "x" * 5_000],
+        ["check", "x" * 5_000],
+        ["handover", "x" * 5_000, "--out", "x"],
+        ["import", "x" * 5_000, "--to", "x"],
         ["--port", "x"],
         ["--port", "0"],
         ["open", ".", "--port", "99999999"],
     ],
-    ids=lambda words: " ".join(words),
+    ids=lambda words: " ".join(words)[:40],
 )
 def test_a_wrong_call_is_one_line(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     try:
@@ -202,6 +206,16 @@ def test_a_wrong_call_is_one_line(words: list[str], capsys: pytest.CaptureFixtur
 
 
 # hand-over --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("out", ["x" * 5_000, "a\0b"], ids=["too long", "no path"])
+def test_a_folder_that_cannot_be_is_one_line(
+    out: str, sheets: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert command_line.main(["handover", *sheets, "--out", out, "--only", "numbers.txt"]) == 2
+    written, err = capsys.readouterr()
+    assert written == ""
+    assert "cannot be written to" in err and len(err.splitlines()) == 1
 
 
 def test_handover_writes_and_names_its_files(

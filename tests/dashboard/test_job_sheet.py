@@ -311,6 +311,12 @@ def test_typing_at_the_bench_is_judged_kept_and_saved(start: Start, root_of_jobs
     saved = root_of_jobs / "sprint-four" / "port-polish_port-3_setup.csv"
     assert b"\n3,35.5," in saved.read_bytes()
     assert drafts.drafts(root_of_jobs) == ()
+    # read again and entered again it is the same file, and there is nothing to save
+    place = {"stage": "port polish", "port": "3", "side": "intake"}
+    again = laid_over(new_draft("sprint-four"), base_files(read_whole(root_of_jobs / "sprint-four")))
+    again = choosing_setup(again, Place(**place), saved.name)
+    again, _ = entered(choosing_lift(again, saved.name, "intake", "3"), Place(**place), METRIC, NOW, "35.5")
+    assert not again.is_changed()
     assert "draft" not in app.query_params
 
 

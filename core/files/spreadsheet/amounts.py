@@ -9,7 +9,7 @@ from typing import Literal
 
 from core import units
 from core.files.spreadsheet.grid import Cell
-from core.units import UnitError
+from core.units import UnitError, quoted
 from core.written import LOOKALIKES
 
 AmountKind = Literal["number", "blank", "text", "date", "doubtful"]
@@ -91,11 +91,11 @@ def _of_text(text: str, decimal_comma: bool) -> Amount:
     match = _AMOUNT.fullmatch(text)
     if not match:
         slip = _SLIP.fullmatch(text) and any(c.isdigit() for c in text)
-        return Amount("doubtful", why=f"'{text}' is not a number") if slip else Amount("text")
+        return Amount("doubtful", why=f"{quoted(text)} is not a number") if slip else Amount("text")
     unit = (match[2] or "").strip() or None
     if unit is not None and not is_unit(unit):
         # "21O" is a slip, "1st run" a heading
-        return Amount("doubtful", why=f"'{text}' is not a number") if len(unit) == 1 else Amount("text")
+        return Amount("doubtful", why=f"{quoted(text)} is not a number") if len(unit) == 1 else Amount("text")
     try:
         value = units.number(match[1], fractions=True, decimal_comma=decimal_comma)
     except UnitError as error:

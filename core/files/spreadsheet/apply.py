@@ -18,7 +18,7 @@ from core.files.spreadsheet.mapping import Imported, ImportedSheet, Line, Mappin
 from core.files.spreadsheet.view import View
 from core.files.write_sheet import UnwritableError, sheet_text
 from core.job import SIDES, Role
-from core.units import UnitError
+from core.units import UnitError, quoted
 
 _LABELS = ("stage", "side", "port", "run")
 _READING_KINDS = ("flow", "fraction", "pressure", "mass flow")
@@ -138,7 +138,7 @@ class _Work:
                 return None
             one, unit = Amount("number", f"{value:.15g}", value), table.lift_unit or "in"
         if one.kind != "number":
-            why = one.why or f"'{view.text(row, column)}' is not a number"
+            why = one.why or f"{quoted(view.text(row, column))} is not a number"
             self.log.problem(f"{place}: {why}, where a lift should be.", "Mend the cell.")
             return None
         if one.unit and table.lift_unit and not _same_unit(one.unit, table.lift_unit, ("lift",)):
@@ -251,7 +251,7 @@ class _Work:
             )
             return None
         if one.kind != "number":
-            why = one.why or f"'{text}' is not a number"
+            why = one.why or f"{quoted(text)} is not a number"
             self.log.problem(f"{place}: {why}.", "Mend the cell, or leave it blank.")
             return None
         unit = one.unit or line.unit

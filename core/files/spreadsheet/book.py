@@ -66,7 +66,7 @@ def read_grid(name: str, data: bytes) -> Book:
         raise UnreadableError(text, "Save it anew in a spreadsheet program.")
     if suffix not in _TEXT_SUFFIXES:
         raise UnreadableError(f"Files that end in '{suffix[:12]}' are not read.", PLAIN)
-    return _not_blank(Book(name, (_text_grid(decode(data)),), is_text=True))
+    return _not_blank(Book(name, (_text_grid(decode(data)),)))
 
 
 def _not_blank(book: Book) -> Book:

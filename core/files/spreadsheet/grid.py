@@ -75,7 +75,6 @@ class Book:
 
     name: str
     sheets: tuple[Grid, ...]
-    is_text: bool = False  # CSV or pasted: every cell is text
 
 
 def letters(column: int) -> str:

@@ -137,9 +137,11 @@ def open_archive(data: bytes) -> Archive:
     except UnreadableError:
         raise
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError) as error:
-        raise UnreadableError(f"The file is damaged or cut short ({error}).", "Save it anew.") from None
-    except (expat.ExpatError, ValueError, KeyError, struct.error) as error:
-        raise UnreadableError(f"The file is damaged inside ({error}).", "Save it anew.") from None
+        raise UnreadableError(
+            f"The file is damaged or cut short ({str(error)[:80]}).", "Save it anew."
+        ) from None
+    except (expat.ExpatError, ValueError, LookupError, struct.error) as error:  # or of an unknown encoding
+        raise UnreadableError(f"The file is damaged inside ({str(error)[:80]}).", "Save it anew.") from None
 
 
 def _checked(archive: zipfile.ZipFile) -> Archive:

@@ -14,6 +14,7 @@ from core.files.spreadsheet.headings import Heading, common, heading, without_we
 from core.files.spreadsheet.mapping import Use
 from core.files.spreadsheet.view import Level, Table
 from core.files.spreadsheet.vocabulary import AVERAGE, MAY_BE_NAMES
+from core.units import quoted
 
 _LEAST_SHARED = 3  # rows that must agree before a line counts as worked out from others
 _MOST_COMPARED = 16  # lines; all triples of them are tried
@@ -161,7 +162,9 @@ def _sort_no_reading(line: Found) -> None:
         return
     line.use, line.why = "skip", f"{found.no_reading}, by its heading"
     if found.no_reading in MAY_BE_NAMES and len(found.name.split()) > 1 and looks_like_flow(line.values):
-        line.doubt = f"its heading '{found.text}' may be a stage's name, or say that it is {found.no_reading}"
+        line.doubt = (
+            f"its heading {quoted(found.text)} may be a stage's name, or say that it is {found.no_reading}"
+        )
 
 
 def _label_use(table: Table, line: Found, is_words: bool) -> Use | None:

@@ -29,6 +29,7 @@ _WORDS = (
     "corrected_to",
     "full_range",
 )
+_PLACE = ("sheet", "lift_line", "first_row", "across")
 
 
 def signature(book: Book) -> str:
@@ -90,7 +91,7 @@ def kept(mapping: Mapping, shape: str) -> dict[str, object]:
     """
     lines = []
     for table in mapping.tables:
-        words = {"sheet": str(table.sheet_index), "lift_line": str(table.lift)}
+        words = dict(zip(_PLACE, _place(table), strict=True))
         words |= {"lift_unit": table.lift_unit} if table.lift_unit else {}
         lines.append(_written(words | {"wanted": "yes" if table.wanted else "no"}))
         for line in table.lines:
@@ -102,6 +103,11 @@ def kept(mapping: Mapping, shape: str) -> dict[str, object]:
     if mapping.blanks:
         entry["blanks"] = list(mapping.blanks)
     return entry
+
+
+def _place(table: TableMap) -> tuple[str, ...]:
+    """Return what tells a table from the others: two may stand one below the other, or way by way."""
+    return str(table.sheet_index), str(table.lift), str(table.rows[0]), "yes" if table.across else "no"
 
 
 def _written(words: Entries[str, str]) -> str:
@@ -138,8 +144,8 @@ def recalled(proposal: Proposal, entry: Entries[str, object]) -> Proposal:
         elif tables and line.get("line", "").isdecimal():
             tables[-1][1][int(line["line"])] = line
     mapping = proposal.mapping
-    said = {(words.get("sheet"), words.get("lift_line")): (words, own) for words, own in tables}
-    places = [(str(table.sheet_index), str(table.lift)) for table in mapping.tables]
+    said = {tuple(map(words.get, _PLACE)): (words, own) for words, own in tables}
+    places = [_place(table) for table in mapping.tables]
     if not set(said) <= set(places):
         return proposal
     done = tuple(

@@ -13,6 +13,7 @@ from core.files.spreadsheet.headings import Heading, heading
 from core.files.spreadsheet.lines import Found
 from core.files.spreadsheet.questions import counted
 from core.files.spreadsheet.view import Table
+from core.units import quoted
 
 _GENERIC = re.compile(
     r"(?:sheet|tabelle|feuil|blad|ark|foglio|hoja|table|data|flow|results?)?\s*\d*", re.IGNORECASE
@@ -53,11 +54,11 @@ def _name_by_title(book: Book, draft: Draft, line: Found, title: str, is_stated:
     name = draft.table.grid.name
     tab = _sheet_name(name)
     if is_stated:
-        line.stage, line.stage_reason = title, f"a line over the table says so: '{title}'"
+        line.stage, line.stage_reason = title, f"a line over the table says so: {quoted(title)}"
     elif tab and (len(book.sheets) > 1 or not title):
-        line.stage, line.stage_reason = tab, f"the sheet is called '{name}'"
+        line.stage, line.stage_reason = tab, f"the sheet is called {quoted(name)}"
     elif title:
-        line.stage, line.stage_reason = title, f"the title over the table is '{title}'"
+        line.stage, line.stage_reason = title, f"the title over the table is {quoted(title)}"
     else:
         line.stage = _file_name(book.name)
         line.stage_reason = "nothing in the sheet names a stage, so it is called as the file"
@@ -99,13 +100,13 @@ def _name_by_headings(lines: Sequence[Found]) -> None:
         parts = list(reversed({name: row for row, name in parts}.items()))
         if parts:
             line.stage = ", ".join(name for name, _ in parts)
-            line.stage_reason = f"its heading says '{line.stage}'"
+            line.stage_reason = f"its heading says {quoted(line.stage)}"
             if len(parts) > 1:
                 line.stage_sure = False
-                line.stage_reason = f"two heading rows tell it apart: '{line.stage}'"
+                line.stage_reason = f"two heading rows tell it apart: {quoted(line.stage)}"
         elif shared and not telling:
             line.stage = names[shared[0]][i]
-            line.stage_reason = f"the heading over all lines says '{line.stage}'"
+            line.stage_reason = f"the heading over all lines says {quoted(line.stage)}"
             line.stage_shared = True
 
 

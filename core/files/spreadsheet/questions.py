@@ -10,7 +10,7 @@ from core.files.log import folded
 from core.files.spreadsheet.amounts import fraction_of, shown_date
 from core.files.spreadsheet.mapping import Question
 from core.job import SIDES
-from core.units import UnitError
+from core.units import UnitError, quoted
 
 LIFT_UNITS = ("in", "mm", "thou")
 FLOW_UNITS = ("cfm", "L/s", "L/min", "m3/h", "%")
@@ -139,8 +139,8 @@ class Questions:
         self._add(
             Question(
                 "flow",
-                f"{where}: '{text}' says flow of standard air. Is it a plain reading in cfm (answer cfm), "
-                "or should the mass flow be given?",
+                f"{where}: {quoted(text)} says flow of standard air. Is it a plain reading in cfm "
+                "(answer cfm), or should the mass flow be given?",
                 ("cfm",),
             )
         )
@@ -148,7 +148,7 @@ class Questions:
     def side(self, where: str, text: str) -> None:
         """Ask for the side."""
         self._add(
-            Question("side", f"{where} ('{text}'): nothing says intake or exhaust. Which is it?", SIDES)
+            Question("side", f"{where} ({quoted(text)}): nothing says intake or exhaust. Which is it?", SIDES)
         )
 
     def full_range(self, where: str) -> None:
@@ -158,7 +158,9 @@ class Questions:
     def pressure_unit(self, text: str) -> None:
         """Ask for the unit of a column of test pressures."""
         units = ("inH2O", "mmH2O", "kPa")
-        self._add(Question("pressure unit", f"'{text}': in which unit are these test pressures?", units))
+        self._add(
+            Question("pressure unit", f"{quoted(text)}: in which unit are these test pressures?", units)
+        )
 
     def bare_pressure(self, where: str, figure: str) -> None:
         """Ask for the unit of a test pressure that is a figure only."""
@@ -200,7 +202,7 @@ class Questions:
     def use(self, key: str, where: str, text: str, doubt: str) -> None:
         """Ask whether a line is a reading."""
         self._add(
-            Question(key, f"{where} ('{text}'): {doubt}. Is it a reading?", ("reading", "skip"), "skip")
+            Question(key, f"{where} ({quoted(text)}): {doubt}. Is it a reading?", ("reading", "skip"), "skip")
         )
 
     def stray(self, places: Sequence[str]) -> None:
@@ -220,7 +222,7 @@ class Questions:
         self._words += [(word, f"{where}{place}") for word, place in words if folded(word) not in said]
         if self._words:
             self.open = [one for one in self.open if one.key != "blank"]
-            shown = ", ".join(f"'{word}' ({place})" for word, place in self._words[:4])
+            shown = ", ".join(f"{quoted(word)} ({place})" for word, place in self._words[:4])
             suggestion = ",".join(dict.fromkeys(word for word, _ in self._words))
             text = f"Words stand among the readings: {shown}. Do they mean: not taken?"
             self.open.append(Question("blank", text, suggestion=suggestion))
@@ -251,7 +253,7 @@ class Questions:
 
     def same(self, places: Sequence[str], stage: str, of_side: str | None) -> None:
         """Ask what lines are that seem to be one sweep."""
-        what = " ".join(filter(None, (f"'{stage}'", of_side)))
+        what = " ".join(filter(None, (f"{quoted(stage)}", of_side)))
         text = (
             f"{' and '.join(places)} both seem to be {what}. "
             "Repeats in one set-up, set-ups of their own, or is the first to be taken?"

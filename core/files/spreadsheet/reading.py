@@ -9,6 +9,7 @@ from core.files.spreadsheet.headings import Heading, common, heading
 from core.files.spreadsheet.lines import Found
 from core.files.spreadsheet.mapping import Line
 from core.job import Side
+from core.units import quoted
 
 
 def map_lines(draft: Draft, notes: Notes) -> None:
@@ -73,7 +74,7 @@ def _reading(
 def _said(line: Line, draft: Draft) -> str:
     """Return what a line is taken to be, in words."""
     parts = [
-        line.stage and f"stage '{line.stage}'",
+        line.stage and f"stage {quoted(line.stage)}",
         line.side or ("side by its rows" if draft.has("side") else "side not stated"),
         line.port and f"port {line.port}",
         line.run and f"run {line.run}",

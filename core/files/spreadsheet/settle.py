@@ -11,6 +11,7 @@ from core.files.spreadsheet.grid import Grid
 from core.files.spreadsheet.headings import common, heading
 from core.files.spreadsheet.lines import Found
 from core.files.spreadsheet.view import Table
+from core.units import quoted
 
 _LOWEST_TOP_M, _HIGHEST_TOP_M = 0.003, 0.030  # of any valve's lifts (common practice, no source)
 
@@ -31,7 +32,7 @@ def settle_table(draft: Draft, notes: Notes) -> None:
         notes.ask.lift_line(draft.lifts, grid.line(table.lift).split()[1])
     elif table.head_row is not None:
         text = table.view.text(table.head_row, table.lift)
-        notes.say(draft.lifts, f"the lifts, for its heading says '{text}'")
+        notes.say(draft.lifts, f"the lifts, for its heading says {quoted(text)}")
     for column in table.other_lifts:
         where = draft.where + grid.line(column)
         if _agrees(draft, column):
@@ -74,7 +75,7 @@ def _check_rows(draft: Draft, notes: Notes) -> None:
         text = view.text(row, table.lift)
         place = f"{draft.where}{'column' if table.grid.turned else 'row'} {_name_of_row(table.grid, row)}"
         if text and not view.is_number(row, table.lift):
-            notes.say(place, f"'{text}' is no lift, so its numbers are left out", "likely")
+            notes.say(place, f"{quoted(text)} is no lift, so its numbers are left out", "likely")
         else:
             stray.append(place)
     if stray:

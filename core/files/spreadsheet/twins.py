@@ -10,6 +10,7 @@ from core.files.log import folded
 from core.files.spreadsheet.draft import Draft, Notes
 from core.files.spreadsheet.lines import Found, is_mean_of, same_flow
 from core.files.spreadsheet.mapping import Line
+from core.units import quoted
 
 _NUMBERED = re.compile(r"(.*?)[\s#.]*(\d{1,2})")
 
@@ -96,7 +97,9 @@ def _number_its_repeats(draft: Draft, mean: Found, notes: Notes) -> None:
             for found, number in group:
                 own = replace(_line(draft, found), stage=line.stage, run=number)
                 draft.mapped[found.column] = own
-                text = f"stage '{own.stage}', run {number}: {draft.place(mean)} is the mean of such lines"
+                text = (
+                    f"stage {quoted(own.stage)}, run {number}: {draft.place(mean)} is the mean of such lines"
+                )
                 notes.say_instead(draft.place(found), text, "likely")
 
 

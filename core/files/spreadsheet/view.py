@@ -23,8 +23,6 @@ class Level:
     row: int
     text: str
     label: str = ""  # the word left of the row that says what it holds: "Port"
-    wide: bool = False  # it covers other columns as well
-    sure: bool = True  # its reach is stated by the sheet, not worked out
 
 
 @dataclass
@@ -188,24 +186,16 @@ class View:
     def _level(self, table: Table, row: int, column: int) -> Level | None:
         """Return what one heading row says over one column, also where its text is not merged."""
         text = self.text(row, column)
-        place = self.covered.get((row, column))
-        label = self._row_label(table, row)
-        if text:
-            wide = place is not None and any(
-                self.covered.get((row, c)) == place for c in (column - 1, column + 1)
-            )
-            return Level(row, text, label, wide)
-        if row == table.rows[0] - 1 or column <= table.lift:
-            return None
-        found = self._group_text(table, row, column)
-        return Level(row, found[0], label, True, found[1]) if found else None
+        if not text and row != table.rows[0] - 1 and column > table.lift:
+            text = self._group_text(table, row, column)
+        return Level(row, text, self._row_label(table, row)) if text else None
 
     def _row_label(self, table: Table, row: int) -> str:
         """Return the word that says what a heading row holds: "Port" left of 1, 2, 3."""
         text = self.text(row, table.lift) if row != table.head_row else ""
         return text.rstrip(" :=") if text and is_row_label(text) else ""
 
-    def _group_text(self, table: Table, row: int, column: int) -> tuple[str, bool] | None:
+    def _group_text(self, table: Table, row: int, column: int) -> str:
         """Return the text of a group of columns that is written over one of them, unmerged."""
         block = self._block(table, column)
         edge = [c for c in range(block[0] - 1, -1, -1) if c not in table.columns]
@@ -214,18 +204,18 @@ class View:
         if self._row_label(table, row):
             stretch = [c for c in stretch if c != table.lift]
         texts = [c for c in stretch if self.text(row, c)]
-        if not texts:
-            return None
         if len(texts) == 1:
-            return (self.text(row, texts[0]), True) if texts[0] <= block[0] or len(block) <= 3 else None
+            return self.text(row, texts[0]) if texts[0] <= block[0] or len(block) <= 3 else ""
+        if not texts:
+            return ""
         if texts[0] <= block[0]:  # each text begins its group
-            return self.text(row, [c for c in texts if c <= column][-1]), True
+            return self.text(row, [c for c in texts if c <= column][-1])
         ways = [self._begun(texts, block), self._centred(texts, block)]
         alike = [groups for groups in ways if groups and self._alike(row, groups)]
         if len(alike) != 1:
-            return None
-        group = next((group for group in alike[0] if column in group), ())
-        return next(((self.text(row, c), True) for c in texts if c in group), None)
+            return ""
+        group = next((group for group in alike[0] if column in group), [])
+        return next((self.text(row, c) for c in texts if c in group), "")
 
     def _begun(self, texts: list[int], block: list[int]) -> list[list[int]]:
         """Return groups that each begin at a text, if they are of one size."""

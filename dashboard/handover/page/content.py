@@ -31,7 +31,7 @@ from dashboard.tables import (
     lift_key,
 )
 
-_MOST_FLOWS, _MOST_GAINS = 6, 4  # stages side by side: what a sheet of paper can hold
+_MOST_FLOWS, _MOST_GAINS = 5, 4  # stages side by side: what a sheet of paper can hold
 _OPEN, _CLOSE = "\ue000", "\ue001"  # stand for <bdi> and </bdi> while a sentence is still text
 _TO_TAGS = {ord(_OPEN): "<bdi>", ord(_CLOSE): "</bdi>"}
 _NO_TAGS = dict.fromkeys(map(ord, (_OPEN, _CLOSE)), "\ufffd")

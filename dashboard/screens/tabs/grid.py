@@ -19,17 +19,36 @@ from dashboard.usertext import inert
 _BASE = "grid-base"
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Base:
     """What the grid was filled with: its own edits come on top, and never go round."""
 
     file: str
     number: int
     hand: Hand
+    last: Hand  # with the edits that are in the file already
 
     @property
     def key(self) -> str:
         return f"grid-cells-{self.file}-{self.number}"
+
+
+def settle() -> None:
+    """Put what was typed into the grid into the file, before anything is drawn.
+
+    This is no callback: a run that is stopped halfway would lose it, and here the next does it.
+    """
+    seen = session.seen()
+    base: _Base | None = seen.get(_BASE)
+    if base is None or not seen.get(base.key):
+        return
+    hand = _with_edits(base, seen[base.key])
+    if hand == base.last:
+        return
+    work = session.work()
+    if hands.from_text(work.files.get(base.file, b"")) == base.last:
+        session.keep(work.changing({base.file: hand.text().encode()}))
+        base.last = hand
 
 
 def draw(work: Work, file: str, hand: Hand) -> None:
@@ -44,8 +63,6 @@ def draw(work: Work, file: str, hand: Hand) -> None:
         hide_index=True,
         width="content",
         disabled=["lift"],
-        on_change=_take,
-        args=(file,),
         column_config={name: st.column_config.TextColumn(text, width=120) for name, text in columns.items()},
         alt=entry_words.grid_alt(hand),
     )
@@ -68,9 +85,9 @@ def _draw_doubts(work: Work, file: str, hand: Hand) -> None:
 
 def _base_of(file: str, hand: Hand) -> _Base:
     """Return what the grid was filled with; anew where the sheet was changed somewhere else."""
-    base: _Base | None = st.session_state.get(_BASE)
-    if base is None or base.file != file or _with_edits(base, st.session_state.get(base.key)) != hand:
-        base = _Base(file, 0 if base is None else base.number + 1, hand)
+    base: _Base | None = session.seen().get(_BASE)
+    if base is None or base.file != file or base.last != hand:
+        base = _Base(file, 0 if base is None else base.number + 1, hand, hand)
         st.session_state[_BASE] = base
     return base
 
@@ -83,12 +100,6 @@ def _with_edits(base: _Base, edited: Mapping | None) -> Hand:
             if side in cells:
                 hand = hand.reading(lift, side, hands.plain(" ".join((cells[side] or "").split())))
     return hand
-
-
-def _take(file: str) -> None:
-    base: _Base = st.session_state[_BASE]
-    work = session.work()
-    session.keep(work.changing({file: _with_edits(base, st.session_state[base.key]).text().encode()}))
 
 
 def problems_of(file: str, hand: Hand) -> list[str]:
