@@ -209,6 +209,7 @@ def test_a_new_job_is_typed_named_and_downloaded(watched: OpenPage, shop: str, t
     main = page.page.get_by_test_id("stMain")
     main.get_by_role("button", name="More").click()
     page.page.get_by_role("button", name="New job").click()
+    expect(main.get_by_text("Name what is on the bench")).to_be_visible()
     stage = main.get_by_role("combobox", name="Stage on the bench")
     stage.fill("as cast")
     stage.press("Enter")

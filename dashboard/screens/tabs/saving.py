@@ -34,7 +34,7 @@ def draw(work: Work, job: Job | None) -> None:
         else:
             with st.popover("Save"):
                 _draw_save_as(work, job)
-        with st.popover("More"):
+        with st.popover("More", key=f"entry-more-{work.draft.id}"):  # another draft finds it closed
             _draw_more(work, job)
         st.caption(inert(entry_words.draft_line(work.name, changed, work.draft.kept_at, job is not None)))
     mine = [one for one in session.others(work) if one.job is not None and not work.draft.revision]
