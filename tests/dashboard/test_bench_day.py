@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from core.units import METRIC, US
 from dashboard import bench_tables, bench_words
 from dashboard.charts.bench import plate_history
 from dashboard.look import THEMES
+from tests.dashboard.conftest import OpenScreen
 from tests.dashboard.test_app import said, sheet
 
 Start = Callable[..., AppTest]
@@ -37,17 +39,8 @@ def bench_day_alone() -> None:
 
 
 @pytest.fixture
-def start(demo_runs: Path, monkeypatch: pytest.MonkeyPatch) -> Start:
-    def started(folder: Path = demo_runs, **address: str) -> AppTest:
-        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
-            monkeypatch.delenv(name, raising=False)
-        monkeypatch.setenv("GAIN_LEDGER_ROOT", str(folder))
-        app = AppTest.from_function(bench_day_alone, default_timeout=60)
-        for key, value in address.items():
-            app.query_params[key] = value
-        return app.run()
-
-    return started
+def start(open_screen: OpenScreen) -> Start:
+    return partial(open_screen, bench_day_alone)
 
 
 @pytest.fixture(scope="module")

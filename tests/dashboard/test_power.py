@@ -27,6 +27,7 @@ from dashboard.handover.choice import Choice
 from dashboard.handover.pdf import summary_pdf
 from dashboard.ladder import ladder
 from dashboard.look import THEMES
+from tests.dashboard.conftest import OpenScreen
 from tests.dashboard.power_models import FRICTION, RUNNER, WARM, make_gain, make_model
 from tests.dashboard.reviews import make_review
 from tests.dashboard.test_app import charts, said
@@ -356,19 +357,9 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[list]:
 
 
 @pytest.fixture
-def start(root: Path, demo_runs: Path, monkeypatch: pytest.MonkeyPatch, asked: list) -> Start:
-    def started(screen: Callable | None = power_alone, folder: Path = demo_runs, **address: str) -> AppTest:
-        monkeypatch.setenv("GAIN_LEDGER_ROOT", str(folder))
-        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
-            monkeypatch.delenv(name, raising=False)
-        app = (
-            AppTest.from_file(str(root / "dashboard" / "app.py"), default_timeout=60)
-            if screen is None
-            else AppTest.from_function(screen, default_timeout=60)
-        )
-        for key, value in ({"job": "sprint-four"} | address).items():
-            app.query_params[key] = value
-        return app.run()
+def start(open_screen: OpenScreen, asked: list) -> Start:
+    def started(screen: Callable | None = power_alone, **address: str) -> AppTest:
+        return open_screen(screen, **({"job": "sprint-four"} | address))
 
     return started
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from core.shelf import ORDERS, Best, Entry
 from dashboard import bench_words, shelf_words
 from dashboard.screens import shelf
 from tests.core.test_shelf import job
+from tests.dashboard.conftest import OpenScreen
 
 Start = Callable[..., AppTest]
 
@@ -30,20 +32,10 @@ def shelf_alone() -> None:
 
 
 @pytest.fixture
-def start(monkeypatch: pytest.MonkeyPatch) -> Start:
+def start(open_screen: OpenScreen, monkeypatch: pytest.MonkeyPatch) -> Start:
     """Return a function that draws the shelf of a folder of jobs, with an address."""
-
-    def started(folder: Path, **address: str) -> AppTest:
-        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
-            monkeypatch.delenv(name, raising=False)
-        monkeypatch.setenv("GAIN_LEDGER_ROOT", str(folder))
-        monkeypatch.setattr(shelf, "_WORK_S", 60.0)
-        app = AppTest.from_function(shelf_alone, default_timeout=60)
-        for key, value in address.items():
-            app.query_params[key] = value
-        return app.run()
-
-    return started
+    monkeypatch.setattr(shelf, "_WORK_S", 60.0)
+    return partial(open_screen, shelf_alone)
 
 
 @pytest.fixture

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,7 @@ from dashboard.charts.overlay import overlay
 from dashboard.handover.pdf import summary_pdf
 from dashboard.look import THEMES
 from tests.core.jobs import CAM, LIFTS_M, job, sheet, truth
+from tests.dashboard.conftest import OpenScreen
 from tests.dashboard.test_app import charts, said
 
 Start = Callable[..., AppTest]
@@ -227,17 +229,8 @@ def target_alone() -> None:
 
 
 @pytest.fixture
-def start(demo_runs: Path, monkeypatch: pytest.MonkeyPatch) -> Start:
-    def started(folder: Path = demo_runs, **address: str) -> AppTest:
-        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
-            monkeypatch.delenv(name, raising=False)
-        monkeypatch.setenv("GAIN_LEDGER_ROOT", str(folder))
-        app = AppTest.from_function(target_alone, default_timeout=60)
-        for key, value in address.items():
-            app.query_params[key] = value
-        return app.run()
-
-    return started
+def start(open_screen: OpenScreen) -> Start:
+    return partial(open_screen, target_alone)
 
 
 @pytest.mark.parametrize("reader", ["shop", "customer"])
