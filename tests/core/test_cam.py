@@ -122,10 +122,19 @@ def test_a_table_below_the_seat_is_shut_there():
     )
 
 
+def test_a_table_that_ends_below_the_seat_shuts_between_its_rows():
+    # By hand: the line from 0.5 mm at 3 rad to -0.5 mm at 3.5 rad crosses the seat at 3.25 rad.
+    table = CamLobe(table=((0.0, 0.0), (1.5, 8e-3), (3.0, 0.5e-3), (3.5, -0.5e-3), (4.0, -1e-3)))
+    assert seat_duration(table) == pytest.approx(3.25)
+    assert lift_path(table)[-1] == 0
+    np.testing.assert_allclose(lift_at(table, np.array([3.125, 3.25, 3.4])), [0.25e-3, 0, 0], atol=1e-12)
+
+
 def test_a_table_from_checking_height_to_checking_height():
     table = CamLobe(table=((0.0, 0.1e-3), (1.0, 6e-3), (2.0, 10e-3), (3.0, 6e-3), (4.0, 0.1e-3)))
     assert net_lift(table) == 10e-3
     assert lift_path(table, 5).tolist() == [0.1e-3, 6e-3, 10e-3, 6e-3, 0.1e-3]
+    assert lift_at(table, np.array([-0.1, 0.0, 4.0, 4.1])).tolist() == [0, 0.1e-3, 0.1e-3, 0]
 
 
 def test_what_a_card_leaves_out():
@@ -153,9 +162,17 @@ def test_what_a_card_leaves_out():
             r"0\.1 mm at the tappet is taken up by 0\.2 mm",
         ),
         ({"duration_rad": 0.0}, seat_duration, "duration_rad is 0"),
-        ({"table": ((0.0, 0.0), (0.0, 1e-3), (1.0, 0.0))}, net_lift, "crank angles must rise"),
-        ({"table": ((0.0, 0.0), (1.0, 0.0))}, lift_path, "never lifts the valve"),
-        ({"table": ((0.0, 5e-3), (1.0, 9e-3), (2.0, 0.0))}, net_lift, "ends with the valve 5 mm open"),
+        (
+            {"table": ((0.0, 0.0), (0.0, 1e-3), (1.0, 0.0))},
+            net_lift,
+            "^The lift table's crank angles",
+        ),
+        ({"table": ((0.0, 0.0), (1.0, 0.0))}, lift_path, r"^The lift table never lifts the valve\. It needs"),
+        (
+            {"table": ((0.0, 5e-3), (1.0, 9e-3), (2.0, 0.0))},
+            net_lift,
+            r"5 mm open\. It must hold",
+        ),
     ],
 )
 def test_refusals(change, ask, says):

@@ -10,8 +10,10 @@ from hypothesis import strategies as st
 from core.compression import (
     compression_ratio,
     cylinder_volume,
+    otto_effect,
     otto_efficiency,
     ratio_with_chamber,
+    surfacing_depth,
     surfacing_volume,
 )
 from tests.reference import reference
@@ -114,6 +116,21 @@ def test_refusals():
         cylinder_volume(0.1, -0.1)
     with pytest.raises(ValueError, match="clearance_m3 is 0"):
         compression_ratio(5e-4, 0.0)
+    with pytest.raises(ValueError, match="swept_m3 is 0"):
+        compression_ratio(0.0, 5e-5)
+    with pytest.raises(ValueError, match="swept_m3 is 0"):
+        ratio_with_chamber(10.0, 0.0, 5e-5, 5e-5)
+    with pytest.raises(ValueError, match="known_chamber_m3 is 0"):
+        ratio_with_chamber(10.0, 5e-4, 0.0, 5e-5)
+    with pytest.raises(ValueError, match="chamber_m3 is 0"):
+        ratio_with_chamber(10.0, 5e-4, 5e-5, 0.0)
+    with pytest.raises(ValueError, match="volume_m3 is -"):
+        surfacing_depth(5e-3, -1e-6)
+    with pytest.raises(ValueError, match=r"^ratio - 1 is 0"):
+        otto_effect(1.0, 10.0)
+    with pytest.raises(ValueError, match="base_ratio - 1 is 0"):
+        otto_effect(10.0, 1.0)
+    assert min(otto_effect(1.6, 1.4)) > 0  # low, but a ratio
     with pytest.raises(ValueError, match="known_ratio - 1 is 0"):
         ratio_with_chamber(1.0, 5e-4, 5e-5, 5e-5)
     with pytest.raises(ValueError, match="clearance_m3 is -"):  # a chamber cut by more than all clearance

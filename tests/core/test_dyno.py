@@ -123,6 +123,24 @@ def test_air_outside_the_limits_is_refused(standard, air, says):
         correction_factor(standard, air)
 
 
+@pytest.mark.parametrize("standard", STANDARDS)
+def test_a_limit_itself_is_inside_and_a_tenth_of_a_degree_beyond_is_not(standard):
+    low, high = (15.0, 35.0) if standard in ("SAE J1349", "ISO 1585") else (5.0, 40.0)
+    for celsius, beyond in ((low, low - 0.1), (high, high + 0.1)):
+        assert correction_factor(standard, EngineAir(99e3, CELSIUS_ZERO_K + celsius)) > 0.9
+        with pytest.raises(ValueError, match="air temperature is"):
+            correction_factor(standard, EngineAir(99e3, CELSIUS_ZERO_K + beyond))
+
+
+def test_only_din_looks_at_the_barometer_as_it_stands():
+    """Source: the formulas, of which DIN 70020 alone takes the barometer (from memory)."""
+    damp = EngineAir(75e3, CELSIUS_ZERO_K + 30, 0.8)
+    for standard in STANDARDS:
+        says = "the barometer is 75 kPa" if standard == "DIN 70020" else r"the dry air pressure is 71\.59 kPa"
+        with pytest.raises(ValueError, match=says):
+            correction_factor(standard, damp)
+
+
 @pytest.mark.parametrize(
     ("call", "says"),
     [
@@ -131,7 +149,12 @@ def test_air_outside_the_limits_is_refused(standard, air, says):
         (lambda: converted(0.0, "ISO 1585", "SAE J607"), "must be above 0"),
         (lambda: converted(float("nan"), "ISO 1585", "ISO 1585"), "must be above 0"),
         (lambda: power_in_air(-5.0, "ISO 1585", EngineAir(99e3, 298.15)), "must be above 0"),
+        (lambda: power_in_air(0.0, "ISO 1585", EngineAir(99e3, 298.15)), "must be above 0"),
         (lambda: formula_factor("ISO 1585", EngineAir(0.0, 298.15)), "must be above 0"),
+        (lambda: formula_factor("ISO 1585", EngineAir(float("inf"), 298.15)), "must be above 0"),
+        (lambda: formula_factor("ISO 1585", EngineAir(float("nan"), 298.15)), "must be above 0"),
+        (lambda: converted(1.0, "SAE", "ISO 1585"), "Allowed: SAE J1349, ISO 1585, DIN 70020, SAE J607"),
+        (lambda: formula_factor("SAE", EngineAir(99e3, 298.15)), "Allowed: SAE J1349, ISO 1585, DIN 70020"),
     ],
 )
 def test_nonsense_is_refused(call, says):

@@ -189,6 +189,8 @@ def test_refusals():
         incompressible_velocity(-1.0, RHO)
     with pytest.raises(ValueError, match="density_kg_m3 is 0"):
         incompressible_velocity(1.0, 0.0)
+    with pytest.raises(ValueError, match="upstream_density_kg_m3 is 0"):
+        isentropic_flux(100e3, 0.0, 1e3)
     with pytest.raises(ValueError, match=r"pressure_drop_pa / upstream_pa is 1\.5\. It must be 0 to 1"):
         isentropic_flux(100e3, RHO, 150e3)
     with pytest.raises(ValueError, match="upstream_pa is -100"):

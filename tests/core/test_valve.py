@@ -165,6 +165,9 @@ def test_arrays_broadcast_and_missing_values_stay_missing():
         ({"valve_diameter_m": 0.0}, "valve_diameter_m is 0"),
         ({"seat_width_m": 0.03}, r"valve_diameter_m - 2 seat_width_m is -0\.016"),
         ({"seat_width_m": 0.0}, "seat_width_m is 0"),
+        ({"seat_angle_rad": 0.0}, "seat_angle_rad is 0"),
+        ({"throat_diameter_m": 0.0, "stem_diameter_m": 0.0}, "throat_diameter_m"),
+        ({"stem_diameter_m": -0.001}, r"stem_diameter_m is -0\.001"),
         ({"seat_angle_rad": 45.0}, r"pi/2 - seat_angle_rad is -43\.4"),  # degrees for radians
         ({"stem_diameter_m": 0.04}, r"throat_diameter_m - stem_diameter_m is -0\.0005"),
     ],
@@ -181,5 +184,16 @@ def test_other_refusals():
         head_area(-1.0)
     with pytest.raises(ValueError, match="valve_diameter_m is 0"):
         lift_to_diameter(0.0, 0.001)
-    with pytest.raises(ValueError, match="mean_flow_coefficient is 0"):
-        inlet_mach_index(0.09, 0.04, 1, 20.0, 0.0, 345.0)
+    with pytest.raises(ValueError, match="valve_lift_m is -"):
+        lift_to_diameter(0.04, -0.001)
+    right = {
+        "bore_m": 0.09,
+        "valve_diameter_m": 0.04,
+        "valves_per_cylinder": 1,
+        "mean_piston_speed_m_s": 20.0,
+        "mean_flow_coefficient": 0.36,
+        "speed_of_sound_m_s": 345.0,
+    }
+    for name in right:
+        with pytest.raises(ValueError, match=f"{name} is 0"):
+            inlet_mach_index(**(right | {name: 0}))
