@@ -10,8 +10,10 @@ from core.bench import scale_density, stream_densities
 from core.conditions import with_defaults
 from core.job import SIDES, Bench, BenchSheet, CamLobe, Reading, Side, Valve
 from core.results import Repeatability, Review
-from core.rows import Rows, correct_side
-from core.units import NO_BREAK_SPACE, UnitSet, label, show
+from core.review import worked_sides
+from core.rows import Rows
+from core.side import SideWork
+from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
 from dashboard.evidence import finding_lines, reading_text
 from dashboard.figures import NOTHING, figure, lifts, significant
 from dashboard.tables import Table, flow_figure
@@ -25,6 +27,7 @@ BOXES = (
 )
 
 
+LEFT_OUT = "left out"  # beside a flow that a finding has stopped
 _UNCERTAINTIES = {
     "repeatability": ("one re-set-up", "fraction"),
     "lift_setting_m": ("lift setting", "lift"),
@@ -50,12 +53,13 @@ def how(review: Review, units: UnitSet) -> list[str]:
     repeats = " ".join(_repeatability(one) for one in review.repeatability)
     return [
         "Corrected flow is the flow of standard air through the same piece at the reference pressure: "
-        "reading × density factor × pressure factor. Density factor = √(ρ scale × ρ meter) ÷ "
-        f"√(ρ piece × ρ standard), ρ standard = {density} ({review.reference.air}). ρ scale is the density "
+        f"{_product(review)} Density factor = √(ρ scale × ρ meter) ÷ "
+        f"√(ρ piece × ρ standard), ρ standard = {density} ({review.reference.air}){_of_mass(review)}. "
+        "ρ scale is the density "
         "upstream of the meter for which its scale reads true, ρ meter the density there during the test, "
         "ρ piece that at the inlet of the head, both after CIPM-2007 with the static pressure and "
         "temperature at that place (one that was not taken follows the air's, that of a blown piece the "
-        f"meter's). {_pressure_factor(review, units)} Both factors stand below for every "
+        f"meter's). {_pressure_factor(review, units)} All of them stand below for every "
         "sheet.",
         "A port's curve is the mean of its set-ups at each lift, a stage's curve the mean of its ports' "
         "curves. A gain compares the ports that both stages share, each with itself. Between readings a "
@@ -67,6 +71,33 @@ def how(review: Review, units: UnitSet) -> list[str]:
         "gain. A verdict is clear where the p of the relative gain, adjusted for all lifts of the comparison "
         "(step-down maximum, never above Holm's), is 0.05 or less. " + repeats,
     ]
+
+
+def _product(review: Review) -> str:
+    """Return what a corrected flow is the product of; leak and plate only where there are any."""
+    roles = {sheet.role for sheet in review.job.every_sheet}
+    flow, said = "reading", ""
+    if "leak" in roles:
+        flow = "(reading − leak)"
+        said += (
+            " Leak is the flow read with the valves shut × √(test pressure ÷ its own); a leak sheet that "
+            "states a day or a stage serves that day or stage alone."
+        )
+    if "calibration" in roles:
+        flow += " × plate factor"
+        said += (
+            " Plate factor is the certified over the measured flow of a plate, the mean of its days; a day "
+            "outside the control limits takes its own."
+        )
+    return f"{flow} × density factor × pressure factor.{said}"
+
+
+def _of_mass(review: Review) -> str:
+    meters = {review.job.bench_of(sheet).meter for sheet in review.job.every_sheet}
+    if not meters & {"mass flow", "plate pressure drop"}:
+        return ""
+    plate = " (a plate's, after ISO 5167-2)" if "plate pressure drop" in meters else ""
+    return f"; of a mass flow{plate} it is 1 ÷ √(ρ piece × ρ standard)"
 
 
 def _pressure_factor(review: Review, units: UnitSet) -> str:
@@ -175,23 +206,22 @@ def corrections(review: Review, units: UnitSet) -> Table:
     """Return densities and factors of every sheet and side; a row for each test pressure in it."""
     densities = (f"ρ {place}, kg/m³" for place in ("scale", "meter", "piece"))
     columns = ("File", "Side", "Bench", "Test pressure", "Air at meter", "Air at piece", *densities)
-    columns += ("Density factor", "Pressure factor")
+    columns += ("Leak", "Plate factor", "Density factor", "Pressure factor")
     rows: dict[tuple[str, ...], None] = {}
-    for side, part in _parts(review):
-        for row in _factors(review, side, part, units):
-            rows[row] = None
+    for side, work in _works(review).items():
+        for part in work.parts:
+            for row in _factors(side, part, units):
+                rows[row] = None
     order = {sheet.file: place for place, sheet in enumerate(review.job.every_sheet)}
     return Table(columns, tuple(sorted(rows, key=lambda row: order[row[0]])))
 
 
-def _parts(review: Review) -> Iterator[tuple[Side, Rows]]:
-    sheets = [sheet for sheet in review.job.every_sheet if sheet.role in ("stage", "target")]
-    for side in SIDES:
-        for part in correct_side(review.job, side, sheets):
-            yield side, part
+def _works(review: Review) -> dict[Side, SideWork]:
+    """Return what the review itself did to the readings of each side."""
+    return dict(worked_sides(review.job).items())
 
 
-def _factors(review: Review, side: Side, part: Rows, units: UnitSet) -> Iterator[tuple[str, ...]]:
+def _factors(side: Side, part: Rows, units: UnitSet) -> Iterator[tuple[str, ...]]:
     state, correction = part.state, part.correction
     meter, piece = stream_densities(side, correction.place, state)
     scale = scale_density(
@@ -211,9 +241,18 @@ def _factors(review: Review, side: Side, part: Rows, units: UnitSet) -> Iterator
             _temperature(state.meter_temperature_k[i], units),
             _temperature(state.piece_temperature_k[i], units),
             *(one if isinstance(one, str) else figure(one, 4) for one in densities),
+            _leak(part.leak[i], bool(correction.by_mass[i]), units),
+            figure(part.calibration_factor[i], 4),
             figure(part.density_factor[i], 4),
             figure(part.pressure_factor[i], 4),
         )
+
+
+def _leak(leak: float, by_mass: bool, units: UnitSet) -> str:
+    if not leak:
+        return "none"
+    kind = "mass flow" if by_mass else "flow"
+    return f"{significant(to_display(leak, kind, units), 3)}{NO_BREAK_SPACE}{label(kind, units)}"
 
 
 def _temperature(kelvin: float, units: UnitSet) -> str:
@@ -223,15 +262,22 @@ def _temperature(kelvin: float, units: UnitSet) -> str:
 def readings(review: Review, units: UnitSet) -> list[SheetReadings]:
     """Return every reading with the flow it was corrected to, sheet by sheet."""
     corrected = {
-        (sheet.file, side, reading.line, reading.lift_m): flow
-        for side, part in _parts(review)
-        for sheet, reading, flow in zip(part.sheets, part.readings, part.flow_m3_s, strict=True)
+        (sheet.file, side, reading.line, reading.lift_m): _corrected(flow, bool(used), units)
+        for side, work in _works(review).items()
+        for part, sound in zip(work.parts, work.sound, strict=True)
+        for sheet, reading, flow, used in zip(part.sheets, part.readings, part.flow_m3_s, sound, strict=True)
     }
     return [_of_sheet(sheet, corrected, units) for sheet in review.job.every_sheet]
 
 
+def _corrected(flow_m3_s: float, used: bool, units: UnitSet) -> str:
+    if isnan(flow_m3_s):
+        return NOTHING
+    return flow_figure(flow_m3_s, None, units) + ("" if used else f" {LEFT_OUT}")
+
+
 def _of_sheet(
-    sheet: BenchSheet, corrected: dict[tuple[str, Side, int, float], float], units: UnitSet
+    sheet: BenchSheet, corrected: dict[tuple[str, Side, int, float], str], units: UnitSet
 ) -> SheetReadings:
     sides = [side for side in SIDES if sheet.readings[side]]
     # By line and lift: a typed target has all lifts of a side on one line.
@@ -251,9 +297,9 @@ def _of_sheet(
             drop = first.test_pressure_pa
             row.append(NOTHING if drop is None else show(drop, "test pressure", units))
         for side in sides:
-            reading, flow = of_row.get(side), corrected.get((sheet.file, side, line, lift_m))
+            reading = of_row.get(side)
             row.append(NOTHING if reading is None else reading_text(reading, units))
-            row.append(NOTHING if flow is None or isnan(flow) else flow_figure(flow, None, units))
+            row.append(corrected.get((sheet.file, side, line, lift_m), NOTHING))
         rows.append(row)
     columns = ["line", f"lift, {label('lift', units)}", *(["test pressure"] if own_pressure else [])]
     for side in sides:
