@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from core.breathing.cycle import CycleError
 from core.job import SIDES, Side, Sides
 from core.power_assumptions import LENGTH_SPREAD, SET_LENGTH_SPREAD
 from core.power_ranges import Linear
@@ -15,12 +16,12 @@ from core.power_runs import TILT, Answer, Ask, Bench, design, lattice
 
 Array = NDArray[np.float64]
 
-CURVE_SPEEDS = 10
+CURVE_SPEEDS, LEAST_SPEEDS = 10, 6  # of the curves; of those, how many must close for any figure (judgement)
 CURVE_LENGTHS = (-0.8, 0.0, 0.8)  # of the spread
 SLOWEST_RAD_S = 3000 * np.pi / 30  # of the curves, where the redline leaves enough above it
 WINDOW = 0.08  # either way round the speed of peak power
 # Enough to find that speed, and to begin the cycles near where they close; nothing else is taken of it.
-LOOKING_CLOSES, LOOKING_STEP_RAD = 1e-2, np.radians(1.0)
+LOOKING_CLOSES, LOOKING_STEP_RAD = 1e-3, np.radians(1.0)
 # Points of the window: speeds and lengths together for the runner, speeds for prescribed waves.
 NOMINAL, MOVED = {False: 17, True: 4}, {False: 7, True: 2}
 _LOOKING_SHARE = 0.15  # of the work
@@ -44,6 +45,7 @@ class Answers:
     speed_rad_s: Array
     window_rad_s: tuple[float, float]
     structures: tuple[StructureAnswers, StructureAnswers]
+    lost_rad_s: tuple[float, ...] = ()  # slowest speeds, which the curves begin above: cycles do not close
 
 
 def asked(bench: Bench, progress: Callable[[float], None] | None = None) -> Answers:
@@ -64,33 +66,49 @@ def asked(bench: Bench, progress: Callable[[float], None] | None = None) -> Answ
     Raises
     ------
     CycleError
-        If a cycle does not close.
+        If a cycle does not close in the window, or more than a few at the slow end of the curves.
 
     References
     ----------
     core.breathing.
     """
     tell = progress or (lambda _share: None)
-    speeds = curve_speeds(bench.engine.redline_rad_s)
+    every = speeds = curve_speeds(bench.engine.redline_rad_s)
     spread = SET_LENGTH_SPREAD if bench.assumptions["runner_length_m"].origin == "set" else LENGTH_SPREAD
     looks = [Ask(p, 0, 0, *_curve(p, speeds, spread)) for p in (False, True)]
     looked = bench.ask(
-        looks, lambda part: tell(_LOOKING_SHARE * part), closes=LOOKING_CLOSES, coarse_rad=LOOKING_STEP_RAD
+        looks,
+        lambda part: tell(_LOOKING_SHARE * part),
+        closes=LOOKING_CLOSES,
+        coarse_rad=LOOKING_STEP_RAD,
+        partly=True,
     )
     level = bench.value("friction_level", {})
-    window = peak_window(
-        speeds, sum(_brake(one, level).reshape(-1, speeds.size).mean(axis=0) for one in looked)
-    )
+    power = sum(_brake(one, level).reshape(-1, speeds.size).mean(axis=0) for one in looked)
+    begin = _first_closed(speeds, power)
+    speeds = speeds[begin:]
+    window = peak_window(speeds, power[begin:])
     plans = [_Plan(bench, p, window, speeds, spread) for p in (False, True)]
     asks = [ask for plan in plans for ask in plan.asks]
     start = [_near(ask, looks[ask.prescribed], looked[ask.prescribed]) for ask in asks]
-    answers = bench.ask(asks, lambda part: tell(_LOOKING_SHARE + (1 - _LOOKING_SHARE) * part), start)
-    tell(1.0)
-    return Answers(
-        speeds,
-        window,
-        tuple(plan.answers(found) for plan, found in zip(plans, _split(answers, plans), strict=True)),
+    answers = bench.ask(
+        asks, lambda part: tell(_LOOKING_SHARE + (1 - _LOOKING_SHARE) * part), start, partly=True
     )
+    tell(1.0)
+    found = [plan.answers(some) for plan, some in zip(plans, _split(answers, plans), strict=True)]
+    begin = _first_closed(speeds, sum(one.curve_w.sum(axis=0) for one in found))
+    structures = (replace(one, curve_w=one.curve_w[:, begin:], ripple=one.ripple[:, begin:]) for one in found)
+    lost = every[: every.size - speeds.size + begin]
+    return Answers(speeds[begin:], window, tuple(structures), tuple(lost.tolist()))
+
+
+def _first_closed(speeds: Array, values: Array) -> int:
+    """Return from where on there is a value at every speed: slow ones may be lost, no others."""
+    lost = np.flatnonzero(np.isnan(values))
+    begin = int(lost[-1]) + 1 if lost.size else 0
+    if speeds.size - begin < LEAST_SPEEDS:
+        raise CycleError(speeds[lost])
+    return begin
 
 
 def curve_speeds(redline_rad_s: float) -> Array:
@@ -143,7 +161,8 @@ def _curve(prescribed: bool, speeds: Array, spread: float) -> tuple[Array, Array
 
 def _near(ask: Ask, look: Ask, looked: Answer) -> Array:
     """Return states to start from: those of the nearest speed and length that was looked at."""
-    speed = np.abs(ask.speed_rad_s[:, None] / look.speed_rad_s - 1)
+    closed = np.all(np.isfinite(looked.state), axis=0)
+    speed = np.where(closed, np.abs(ask.speed_rad_s[:, None] / look.speed_rad_s - 1), np.inf)
     length = np.abs(ask.length_share[:, None] / look.length_share - 1)
     return looked.state[:, np.argmin(speed + length, axis=1)]
 
@@ -189,6 +208,9 @@ class _Plan:
         level = self.bench.value("friction_level", {})
         ends = np.cumsum([len(asks) for asks in self._lists])
         groups = [found[end - len(asks) : end] for end, asks in zip(ends, self._lists, strict=True)]
+        for ask, one in zip(self.asks[: ends[-2]], found, strict=False):  # all but the curves
+            if np.isnan(one.indicated_w).any():
+                raise CycleError(ask.speed_rad_s[np.isnan(one.indicated_w)])
         nominal, intakes, exhausts, tilts, moved = (
             np.array([_brake(one, level).mean() for one in group]) for group in groups[:5]
         )

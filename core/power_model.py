@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, MutableMapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -78,6 +78,7 @@ def power_model(
     review: Review,
     settings: PowerSettings = PowerSettings(),
     progress: Callable[[float], None] | None = None,
+    kept: MutableMapping[tuple, Answers] | None = None,
 ) -> PowerModel:
     """Return what the stages of a job may be worth in power, as ranges.
 
@@ -91,6 +92,9 @@ def power_model(
         Values that are known better than the assumptions, and an anchor.
     progress : callable, optional
         Called now and then with the share of the work that is done, 0 to 1.
+    kept : mutable mapping, optional
+        Answers of earlier calls, by what they depend on; new ones are added. Another known peak,
+        name or price then asks for no run of the model.
 
     Returns
     -------
@@ -110,11 +114,15 @@ def power_model(
         return _refused(
             review, f"a value that was set cannot be used: {str(error).rstrip('.')}", "Set another."
         )
+    bench = Bench(engine, assumptions)
+    answers = None if kept is None else kept.get(bench.key)
     try:
-        answers = asked(Bench(engine, assumptions), progress)
+        answers = answers or asked(bench, progress)
     except CycleError as error:
         cure = "Check the redline, the cams, the sizes of engine and valves, and what was set."
         return _refused(review, f"the model does not settle: {error}", cure)
+    if kept is not None:
+        kept[bench.key] = answers
     return _Model(job, review, engine, answers, assumptions, settings.anchor).result()
 
 
@@ -199,8 +207,14 @@ class _Model:
             anchor_because=self.anchor_because,
             assumptions=tuple(self.assumptions.values()),
             disclosures=DISCLOSURES,
-            notes=self.engine.notes,
+            notes=(*self.engine.notes, *self._lost()),
         )
+
+    def _lost(self) -> list[str]:
+        """Say at which speeds the curves have no point."""
+        rpm = [speed * 30 / np.pi for speed in self.answers.lost_rad_s]
+        text = "The curves begin above {:.0f} rpm: up to there the model's cycle does not repeat."
+        return [text.format(rpm[-1])] if rpm else []
 
     def _stage(self, name: str, factor: float | None) -> StagePower:
         refusal = self.engine.refused.get(name)

@@ -7,8 +7,8 @@ the same for every stage and every unknown, so that what is common cancels in a 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, field, fields
 from functools import partial
 from itertools import pairwise
 
@@ -22,6 +22,7 @@ from core.breathing.cycle import CLOSES, closed_cycles
 from core.breathing.friction import friction_pressure
 from core.breathing.gas import Gas
 from core.constants import STANDARD_PRESSURE_PA
+from core.job import SIDES
 from core.power_input import PowerInput
 from core.power_results import Assumption
 
@@ -75,6 +76,15 @@ class Bench:
     assumptions: dict[str, Assumption]
     gas: Gas = field(default_factory=Gas)
 
+    @property
+    def key(self) -> tuple[Hashable, ...]:
+        """Return what its answers depend on, to keep them by: neither names nor prices nor a known peak."""
+        engine = self.engine
+        curves = [stage.areas[side] for stage in engine.stages for side in SIDES]
+        areas = tuple(getattr(one, row.name).tobytes() for one in curves for row in fields(one))
+        sizes = (engine.crank, engine.cylinders, engine.redline_rad_s, engine.lobes)
+        return (*sizes, areas, tuple(self.assumptions.values()), self.gas)
+
     def value(self, key: str, moved: dict[str, float]) -> float:
         """Return an assumption's value with its unknown moved, kept within what is allowed."""
         one = self.assumptions[key]
@@ -88,6 +98,7 @@ class Bench:
         start: Sequence[Array] | None = None,
         closes: float = CLOSES,
         coarse_rad: float = COARSE_RAD,
+        partly: bool = False,
     ) -> list[Answer]:
         """Return the answers to many questions, worked out side by side.
 
@@ -103,6 +114,8 @@ class Bench:
             As for closed_cycles. [1]
         coarse_rad : float
             Step at 3000 rpm and above. [rad]
+        partly : bool
+            As for closed_cycles.
 
         Returns
         -------
@@ -132,7 +145,7 @@ class Bench:
                 some = cases.take(np.flatnonzero(which))
                 near = None if begin is None else begin[:, which]
                 tell = progress and partial(_tell, progress, done, share)
-                cycles = closed_cycles(openings.cylinder(step), some, near, tell, closes)
+                cycles = closed_cycles(openings.cylinder(step), some, near, tell, closes, partly)
                 done += share
                 speed = some.speed_rad_s
                 per_work = self.engine.cylinders * speed / (4 * np.pi)

@@ -311,7 +311,13 @@ def other_line(job: str | None, kept_at: str) -> str:
 
 KEEP_AS_IT_IS = "Keep it as it stands, and mend it in the grid"
 REASONS_TITLE = "Why it is taken so"
+KEEP_MAPPING = "Keep these answers in the job, for the next sheet of this shape"
 MAPPING_ALT = "What each column or row of the spreadsheet is, to be corrected where it is wrong."
+
+
+def recalled(reason: str) -> str:
+    """Return that a mapping was used which the job keeps, and why."""
+    return f"Not asked again: {reason}."
 
 
 def suggested(answer: str | None, choice: bool) -> str:
@@ -349,7 +355,8 @@ def answered(key: str, answer: str) -> str:
 def table_line(sheet: str, lift: str, across: bool, lift_unit: str | None) -> str:
     """Return where a table and its lifts are."""
     where = f"{sheet}: " if sheet else ""
-    return f"{where}lifts in {'row' if across else 'column'} {lift}, in {lift_unit or 'a unit to be named'}."
+    unit = f"unit: {lift_unit}" if lift_unit else "in a unit to be named"
+    return f"{where}lifts in {'row' if across else 'column'} {lift}, {unit}."
 
 
 def problems_left(count: int) -> str:

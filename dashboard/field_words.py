@@ -15,6 +15,15 @@ _LABELS = {
     "sheets": "Its bench sheets",
     "job": "Another job's folder",
     "redline": "Redline",
+    "typed.lift": "Lifts",
+    "typed.lift_unit": "Lifts in",
+    "typed.intake": "Intake flow at each lift",
+    "typed.exhaust": "Exhaust flow at each lift",
+    "typed.flow_unit": "Flows in",
+    "typed.test_pressure": "Stated at",
+    "typed.air": "Stated in air of",
+    "typed.uncertainty": "Standard uncertainty",
+    "typed.bench": "Or measured on the bench",
 }
 _EXAMPLES = {
     "title": "Hillclimb four",
@@ -59,6 +68,13 @@ _EXAMPLES = {
     "smallest_section": "640 mm2",
     "sheets": "../references/one.csv",
     "job": "../other-job",
+    "typed.lift": "1 2 3 4 5 6 7 8",
+    "typed.lift_unit": "mm",
+    "typed.intake": "25.1 50.3 72 91 105 - 122 126",
+    "typed.exhaust": "20 38.5 55 68 79 86 91 94",
+    "typed.flow_unit": "L/s",
+    "typed.test_pressure": "28 inH2O",
+    "typed.uncertainty": "2 %",
 }
 FIELD_HELP = {
     "reference_pressure": "Every flow is stated at this pressure. Default: 28 inH2O.",
@@ -71,6 +87,10 @@ FIELD_HELP = {
     "centreline": "After top dead centre for the intake, before it for the exhaust.",
     "compression_ratio": "With the chamber of the first stage.",
 }
+TYPED_INTRO = (
+    "Figures from a card or a print-out: lifts, and a flow for each of them, with spaces between; "
+    "- where one is not known. They count as corrected already, at the pressure stated here."
+)
 INTROS = {
     "Job": "Nothing here is needed for a curve. Quantities are typed with their unit.",
     "Engine and cams": (
@@ -80,7 +100,7 @@ INTROS = {
     "Stages and prices": "The order here is the order of work. Chamber volumes are for compression.",
     "Valves": "For flow coefficients. What a stage changed is stated at that stage, and holds from there on.",
     "Bench": "Without a word here the bench shows volume flow, with usual uncertainties that are named.",
-    "Target": "A casting to reach: another job's stage, or bench sheets of it.",
+    "Target": "A casting to reach: another job's stage, bench sheets of it, or figures typed below.",
 }
 
 

@@ -20,25 +20,30 @@ from core.files.save import Conflict, save
 from core.files.sheet import read_sheet
 from core.files.spreadsheet import (
     Imported,
+    ImportedSheet,
     Line,
     Proposal,
     Question,
     UnreadableError,
     apply,
+    entry_for,
+    keeping,
     kept,
     propose,
     read_grid,
     recalled,
-    signature,
 )
 from core.files.spreadsheet import Mapping as SheetMapping
 from core.files.spreadsheet.guard import MAX_BYTES
 from core.files.spreadsheet.mapping import each_line
+from core.files.spreadsheet.own import is_bench_sheet
 from core.files.spreadsheet.questions import wrong_answers
 from core.files.write_job import UneditableError, edited
+from core.files.write_sheet import UnwritableError, sheet_text
 from core.job import SIDES, BenchSheet
 
 _PASTED = "-"
+_TEXT = ("", ".csv", ".tsv", ".txt")
 _OPTIONS = {
     "lift": "--lift in",
     "flow": "--flow cfm",
@@ -99,16 +104,17 @@ def run(options: argparse.Namespace, out: TextIO | None = None) -> int:
     if wrong := wrong_answers(answers):
         raise RefusedImportError(wrong)
     name, data = _read(options.sheet)
+    if Path(name).suffix.lower() in _TEXT and is_bench_sheet(data):
+        return _take(options, name, data, answers, out)
     try:
         book = read_grid(name, data)
     except UnreadableError as error:
         raise RefusedImportError([f"{options.sheet}: {error}"]) from None
     folder = Path(options.to).absolute()
     whole = _whole(folder)
-    shape = signature(book)
-    proposal = propose(book, answers)
-    if entry := _kept_entry(whole, shape):
-        proposal = recalled(proposal, entry)
+    entry = entry_for(book, whole.files.get(NAME, b""))
+    proposal = recalled(book, entry, answers) if entry else propose(book, answers)
+    if entry:
         print(f"The mapping that {NAME} keeps for spreadsheets of this shape is used.", file=out)
     _print(proposal, out)
     if proposal.open:
@@ -117,16 +123,55 @@ def run(options: argparse.Namespace, out: TextIO | None = None) -> int:
     imported = apply(book, mapping)
     if imported.problems:
         raise RefusedImportError([str(problem) for problem in imported.problems])
-    changes = _new_files(imported, whole)
-    if options.add_stages or options.keep:
-        changes |= _job_file(
-            whole, imported, kept(mapping, shape) if options.keep else None, options.add_stages
-        )
+    entry = kept(book, mapping, answers) if options.keep else None
+    _write(
+        folder, whole, _new_files(imported, whole), _job_file(whole, imported, entry, options.add_stages), out
+    )
+    return 0
+
+
+def _take(
+    options: argparse.Namespace, name: str, data: bytes, answers: Mapping[str, str], out: TextIO
+) -> int:
+    """Take a bench sheet of our own as it stands, but for units and a stage that are given with it."""
+    file = f"{Path(name).stem or 'pasted'}.csv"
+    sheet, log = read_sheet(file, data)
+    if sheet is None:
+        given = {key: text for key, text in answers.items() if key in ("lift", "flow", "test pressure")}
+        sheet, log = read_sheet(file, data, given)
+        data = b"" if sheet is None else _text_of(sheet)
+    if sheet is None:
+        raise RefusedImportError([str(problem) for problem in log.problems])
+    names = {folded(old): new for old, new in options.stage}
+    if unknown := [old for old, _ in options.stage if folded(old) != folded(sheet.stage or "")]:
+        raise RefusedImportError([f"--stage: there is no stage '{old}' in this sheet." for old in unknown])
+    if names:
+        sheet = replace(sheet, stage=names[folded(sheet.stage or "")])
+        data = _text_of(sheet)
+    print(f"{options.sheet}: a bench sheet already, taken as it stands.", file=out)
+    folder = Path(options.to).absolute()
+    whole = _whole(folder)
+    imported = Imported((ImportedSheet(sheet, "", (options.sheet,)),), ())
+    changes = dict.fromkeys(_new_files(imported, whole), data)
+    _write(folder, whole, changes, _job_file(whole, imported, None, options.add_stages), out)
+    return 0
+
+
+def _text_of(sheet: BenchSheet) -> bytes:
+    try:
+        return sheet_text(sheet).encode("utf-8")
+    except UnwritableError as error:
+        raise RefusedImportError([str(error)]) from None
+
+
+def _write(
+    folder: Path, whole: Whole, sheets: dict[str, bytes], job_file: dict[str, bytes], out: TextIO
+) -> None:
+    changes = sheets | job_file
     _check_job(whole, changes)
     _save(folder, whole, changes)
     for written in changes:
         print(folder / written, file=out)
-    return 0
 
 
 def _answers(options: argparse.Namespace) -> dict[str, str]:
@@ -162,14 +207,6 @@ def _whole(folder: Path) -> Whole:
         raise RefusedImportError(
             [f"{folder}: it cannot be read ({error.strerror}). Give a job's folder."]
         ) from None
-
-
-def _kept_entry(whole: Whole, shape: str) -> Mapping[str, object] | None:
-    try:
-        entries = tomllib.loads(whole.files.get(NAME, b"").decode("utf-8-sig")).get("mapping", [])
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError):
-        return None  # the job's own reader says what is wrong with it
-    return next((one for one in entries if isinstance(one, dict) and one.get("shape") == shape), None)
 
 
 def _print(proposal: Proposal, out: TextIO) -> None:
@@ -241,6 +278,8 @@ def _job_file(
     whole: Whole, imported: Imported, entry: Mapping[str, object] | None, add_stages: bool
 ) -> dict[str, bytes]:
     data = whole.files.get(NAME, b"")
+    if not add_stages and entry is None:
+        return {}
     try:
         content = tomllib.loads(data.decode("utf-8-sig"))
         edits: dict[tuple[str | int, ...], object] = {}
@@ -250,11 +289,7 @@ def _job_file(
             new = [stage for stage in _stages(imported) if folded(stage) not in known]
             edits |= {("stage", len(names) + i, "name"): stage for i, stage in enumerate(new)}
         if entry:
-            entries = content.get("mapping", [])
-            place = next(
-                (i for i, one in enumerate(entries) if one.get("shape") == entry["shape"]), len(entries)
-            )
-            edits |= {("mapping", place, key): value for key, value in entry.items()}
+            edits |= keeping(data, entry)
         text = edited(data, edits)
     except (UneditableError, ValueError) as error:
         raise RefusedImportError([f"{NAME}: {error}"]) from None
@@ -262,7 +297,11 @@ def _job_file(
 
 
 def _stages(imported: Imported) -> list[str]:
-    return list(dict.fromkeys(one.sheet.stage for one in imported.sheets if one.sheet.role == "stage"))
+    return list(
+        dict.fromkeys(
+            one.sheet.stage for one in imported.sheets if one.sheet.stage and one.sheet.role == "stage"
+        )
+    )
 
 
 def _check_job(whole: Whole, changes: Mapping[str, bytes]) -> None:

@@ -12,6 +12,7 @@ from dataclasses import replace
 import streamlit as st
 
 from core.job import Job
+from core.power_answers import Answers
 from core.power_model import PowerSettings, power_model
 from core.power_results import Anchor, PowerModel
 from core.power_settings import settings_of
@@ -24,6 +25,12 @@ Store = dict[tuple[Job, PowerSettings], PowerModel]
 
 @st.cache_resource(show_spinner=False)
 def _store() -> Store:
+    return {}
+
+
+@st.cache_resource(show_spinner=False)
+def _kept() -> dict[tuple, Answers]:
+    """Return what the runs of the model gave, by what they depend on."""
     return {}
 
 
@@ -62,9 +69,10 @@ def ready(review: Review) -> Review | None:
 def work_out(review: Review, progress: Callable[[float], None] | None = None) -> Review:
     """Return the review with its power model, worked out now."""
     store, chosen = _store(), settings(review.job)
-    model = power_model(review.job, review, chosen, progress)
-    while len(store) >= _MOST:
-        store.pop(next(iter(store)), None)
+    model = power_model(review.job, review, chosen, progress, _kept())
+    for full in (store, _kept()):
+        while len(full) >= _MOST:
+            full.pop(next(iter(full)), None)
     store[review.job, chosen] = model
     return replace(review, power=model)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from core.breathing.crank import Crank
 from core.breathing.gas import Gas
+from core.job import SIDES
 
 Array = NDArray[np.float64]
 
@@ -138,6 +139,14 @@ class Cylinder:
     intake_wave: Array
     exhaust_wave: Array
     exchange: NDArray[np.bool_]
+
+    def rough(self) -> Cylinder:
+        """Return the same with twice the step, where a cycle then still holds a whole number of them."""
+        if self.exchange.size % 4 != 1:  # two points a step, and the end
+            return self
+        rows = {name: getattr(self, name)[::2] for name in ("intake_wave", "exhaust_wave", "exchange")}
+        sides = {side: Openings(getattr(self, side).area_m2[::2]) for side in SIDES}
+        return replace(self, step_rad=2 * self.step_rad, **sides, **rows)
 
 
 def half_steps(step_rad: float) -> Array:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from core.breathing.march import BURNED, ENERGY, RUNNER
+from core.breathing.march import BURNED, ENERGY, MASS, RUNNER
 
 Array = NDArray[np.float64]
 
@@ -36,8 +36,7 @@ class Closing:
         Anderson, J. ACM 12 (1965) 547-560.
         """
         change = end - self.state
-        size = np.nan_to_num(np.abs(end))  # a case that broke down counts for none
-        scale = np.maximum(size, 1e-3 * size.max(axis=1, keepdims=True)) + 1e-300
+        scale = _scale(end)
         # Nothing is known yet of a case's earlier cycles where there is nan: no weight falls on it.
         steps = np.nan_to_num((change - self._changes) / scale)
         moves = np.nan_to_num(end - (self._starts + self._changes))
@@ -68,3 +67,14 @@ class Closing:
         self.state = np.concatenate((self.state[:, keep], fresh), axis=1)
         self._starts = np.concatenate((self._starts[:, :, keep], none), axis=2)
         self._changes = np.concatenate((self._changes[:, :, keep], none), axis=2)
+
+
+def _scale(end: Array) -> Array:
+    """Return what a change counts against: a mass or energy itself, and burned gas the mass it is part of.
+
+    Against itself the little burned gas of a port would outweigh all else.
+    """
+    scale = np.nan_to_num(np.abs(end), posinf=0.0)  # a case that broke down counts for none
+    scale[BURNED:RUNNER] = scale[MASS:ENERGY]
+    scale[RUNNER] = scale[RUNNER].max()
+    return scale + 1e-300

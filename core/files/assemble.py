@@ -6,7 +6,6 @@ import hashlib
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import PurePosixPath
 
 from core import units
 from core.files.aim import target_of
@@ -158,8 +157,8 @@ def _shortened(problems: Sequence[Problem]) -> tuple[Problem, ...]:
 
 
 def _is_hidden(file: str) -> bool:
-    parts = PurePosixPath(file).parts
-    return any(part.startswith(".") and part != ".." for part in parts) or "history" in parts[:-1]
+    parts = file.split("/")
+    return any(part[:1] == "." and part not in (".", "..") for part in parts) or "history" in parts[:-1]
 
 
 def _sheets(

@@ -54,7 +54,8 @@ def with_benches(
             log.problems.append(_no_such_bench(sheet, list(names.values())))
             unknown.append(sheet)
         elif sheet.bench:
-            known.append(replace(sheet, bench=names.setdefault(folded(sheet.bench), sheet.bench)))
+            name = names.setdefault(folded(sheet.bench), sheet.bench)
+            known.append(sheet if sheet.bench == name else replace(sheet, bench=name))
         else:
             known.append(sheet)
     if not benches and (meter := _only_meter(known)) != "volume flow":

@@ -219,14 +219,15 @@ def _checked_lifts(
 ) -> list[float | None]:
     column = found["lift"].head.text if "lift" in found else None
     taken = [found[side].values for side in SIDES if side in found]
-    checked: list[float | None] = []
     for i, ((line, _), lift) in enumerate(zip(table.rows, lifts, strict=True)):
+        if lift == 0 or (lift is not None and LEAST_LIFT_M <= lift <= MAX_LIFT_M):
+            continue
         if lift is None:
             if any(values[i] is not None for values in taken):
                 log.problem("The lift is missing beside a reading.", "Write it.", line, column)
         elif lift < 0:
             log.problem("The lift is negative.", "Check the sign, or the zero of the lift.", line, column)
-        elif 0 < lift < LEAST_LIFT_M or lift > MAX_LIFT_M:
+        elif not math.isnan(lift):  # that one is in the log
             what = "more than any valve opens" if lift > MAX_LIFT_M else "less than can be set"
             log.problem(
                 f"A lift of {lift * 1000:g} mm is {what}.",
@@ -234,9 +235,8 @@ def _checked_lifts(
                 line,
                 column,
             )
-        # to the nanometre, so that 0.050 in on one sheet and 50 thou on another are one lift
-        checked.append(None if lift is None else round(lift, LIFT_DECIMALS))
-    return checked
+    # to the nanometre, so that 0.050 in on one sheet and 50 thou on another are one lift
+    return [None if lift is None else round(lift, LIFT_DECIMALS) for lift in lifts]
 
 
 def _readings(

@@ -11,9 +11,9 @@ from core.cam import duration_lift, net_lift
 from core.files import fields
 from core.files.fields import Field, quantity
 from core.files.log import Log, folded
-from core.files.powerkeys import check_chambers, read_dyno, read_power
+from core.files.powerkeys import DYNO, POWER, check_chambers, read_dyno, read_power
 from core.files.toml import Path, TomlFile, lines_of, parse
-from core.files.typed import Typed, read_typed
+from core.files.typed import TYPED, Typed, read_typed
 from core.job import SIDES, Bench, CamLobe, Engine, Side, Sides, Stage, Valve
 
 NAME = "job.toml"
@@ -114,8 +114,11 @@ TABLES: dict[tuple[str, ...], Mapping[str, Field]] = {
     ("stage", "intake"): _VALVE,
     ("stage", "exhaust"): _VALVE,
     ("target",): _TARGET,
+    ("target", "typed"): TYPED,
     ("target", "intake"): _VALVE,
     ("target", "exhaust"): _VALVE,
+    ("dyno",): DYNO,
+    ("power",): POWER,
 }
 
 

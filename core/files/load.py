@@ -6,6 +6,7 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from stat import S_ISREG
 
 from core.files.assemble import Loaded, assemble
 from core.files.folder import settled
@@ -265,10 +266,11 @@ def _leads_back(path: Path, folder: Path) -> bool:
 def _take(path: Path, name: str, files: dict[str, bytes], problems: list[Problem]) -> None:
     """Read one file, no more of it than is needed to see that it is too large."""
     try:
-        if os.path.exists(path) and not os.path.isfile(path):
+        about = os.stat(path)
+        if not S_ISREG(about.st_mode):
             raise OSError("it is no ordinary file")
         with open(path, "rb") as stream:
-            files[name] = stream.read(MAX_BYTES + 1)
+            files[name] = stream.read(MAX_BYTES + 1 if about.st_size > MAX_BYTES else -1)
     except FileNotFoundError:
         problems.append(Problem(name, "There is no such file.", "Check its name and folder."))
     except (OSError, ValueError) as error:

@@ -16,7 +16,7 @@ from core.job import Dyno, Engine, Stage
 
 LEAST_RATIO, GREATEST_RATIO = 2.0, 30.0  # of any engine that burns with a spark (judgement)
 
-_DYNO = {
+DYNO = {
     "power": Field("power_w", quantity("power", "0.5 kW", "5000 kW")),
     "stage": Field("stage", fields.name),
     "standard": Field("standard", fields.choice(*STANDARDS)),
@@ -29,7 +29,7 @@ _MISSING = {
 _LEVEL = quantity("fraction", "0 %", "300 %")
 _CENTRELINE = quantity("angle", "60 deg", "150 deg")
 # Limits lie inside those of the breathing model, in units that a person writes.
-_POWER = {
+POWER = {
     "runner_length": Field("runner_length_m", quantity("length", "50 mm", "1.5 m")),
     "runner_diameter": Field("runner_diameter_m", quantity("length", "10 mm", "150 mm")),
     "intake_temperature": Field("intake_temperature_k", quantity("temperature", "-20 degC", "105 degC")),
@@ -46,7 +46,7 @@ _POWER = {
     "lobe_stretch": Field("lobe_stretch", quantity("fraction", "90 %", "110 %")),
     "flow_level": Field("flow_level", quantity("fraction", "70 %", "130 %")),
 }
-KEYS = {field.attribute: key for key, field in _POWER.items()}
+KEYS = {field.attribute: key for key, field in POWER.items()}
 """Key of ``[power]`` by the field of ``PowerSettings`` that it sets."""
 
 
@@ -68,7 +68,7 @@ def read_dyno(file: TomlFile, stages: Iterable[Stage]) -> Dyno | None:
     table = file.table(file.data, ("dyno",))
     if table is None:
         return None
-    values = file.read(table, ("dyno",), _DYNO)
+    values = file.read(table, ("dyno",), DYNO)
     for key, cure in _MISSING.items():
         if key not in table:
             file.problem(("dyno",), f"[dyno] has no {key}.", cure)
@@ -76,7 +76,7 @@ def read_dyno(file: TomlFile, stages: Iterable[Stage]) -> Dyno | None:
     if names and "stage" in values and folded(values["stage"]) not in names:
         file.problem(("dyno", "stage"), *_unknown(values["stage"], names))
     line = file.lines.get(("dyno", "stage"), file.lines.get(("dyno",)))
-    return Dyno(**values, line=line) if len(values) == len(_DYNO) else None
+    return Dyno(**values, line=line) if len(values) == len(DYNO) else None
 
 
 def with_stage(dyno: Dyno | None, stages: Iterable[Stage], log: Log) -> Dyno | None:
@@ -126,7 +126,7 @@ def read_power(file: TomlFile) -> tuple[tuple[str, float], ...]:
         Field of ``PowerSettings`` and its value in SI.
     """
     table = file.table(file.data, ("power",))
-    return () if table is None else tuple(file.read(table, ("power",), _POWER).items())
+    return () if table is None else tuple(file.read(table, ("power",), POWER).items())
 
 
 def check_chambers(file: TomlFile, engine: Engine | None, stages: Mapping[Path, Stage]) -> None:

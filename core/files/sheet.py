@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from core import units
 from core.files import columns, fields
@@ -136,8 +137,8 @@ def read_sheet(
 def _read_header(table: Table, log: Log) -> _Header:
     header = _Header({part: {} for part in _PARTS}, [], {})
     for line, comment in table.comments:
-        key, colon, value = (part.strip(" \t,;") for part in comment.partition(":"))
-        key = folded(key)
+        short = len(comment) <= fields.LONGEST_NAME
+        key, colon, value = _parted(comment) if short else _parted.__wrapped__(comment)
         if not colon:
             _read_comment(comment, header, log, line)
         elif key in header.lines and key != "note":
@@ -164,13 +165,28 @@ def _read_header(table: Table, log: Log) -> _Header:
     return header
 
 
+# The sheets of a job say much the same: what is short is not worked out twice.
+@lru_cache(maxsize=4096)
+def _parted(comment: str) -> tuple[str, str, str]:
+    """Return a comment's key, its colon and its value."""
+    key, colon, value = (part.strip(" \t,;") for part in comment.partition(":"))
+    return folded(key), colon, value
+
+
+@lru_cache(maxsize=4096)
+def _meaning(key: str, value: str) -> object:
+    """Return what a key's value is read as."""
+    return KEYS[key][1].read(value)
+
+
 def _read_key(key: str, value: str, header: _Header, log: Log, line: int) -> None:
     part, field = KEYS[key]
     header.lines.setdefault(key, line)
     if not value:
         return  # a form not filled in
     try:
-        result = field.read(value)
+        short = len(value) <= fields.LONGEST_NAME
+        result = _meaning(key, value) if short else field.read(value)
     except UnitError as error:
         log.problem(f"{key}: {error.text}", error.cure, line)
         return

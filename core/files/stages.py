@@ -42,7 +42,7 @@ def with_stages(
             name = (
                 names.setdefault(folded(stated), stated) if not stages else names.get(folded(stated), stated)
             )
-            sheet = replace(sheet, stage=name)
+            sheet = sheet if sheet.stage == name else replace(sheet, stage=name)
             groups.setdefault(name, []).append(sheet)
         done.append(sheet)
     if stages:

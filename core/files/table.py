@@ -16,8 +16,8 @@ MAX_ROWS = 5_000
 MAX_COLUMNS = 100
 BLANKS = frozenset({"", "-", "\u2013", "\u2014", "\u2212"})
 
-_LINE_END = re.compile(r"\r\n|\r|\n")
 _HEAD = re.compile(r"(.*?)\s*[\[(]\s*(.*?)\s*[\])]")
+_UNIT = re.compile(r"[\[(].*?[\])]")
 _COMMA_DECIMAL = re.compile(r"[+\-\u2212]?(?:\d{4,},\d+|0*,\d+|0\d*,\d+|\d+,(?:\d{1,2}|\d{4,}))", re.ASCII)
 _POINT_DECIMAL = re.compile(
     r"[+\-\u2212]?(?:\d{4,}\.\d+|0*\.\d+|0\d*\.\d+|\d+\.(?:\d{1,2}|\d{4,}))", re.ASCII
@@ -25,6 +25,7 @@ _POINT_DECIMAL = re.compile(
 _KEY_WITHOUT_MARK = re.compile(r"[^\W\d][\w ]*:\s")
 _WORD = re.compile(r"[^\W\d_]{3}")
 _DIGIT = re.compile(r"\d")
+_PLAIN_COLUMN = re.compile(r"(?:(?:\d{1,9}(?:\.\d{0,9})?|\.\d{1,9})?\n)*", re.ASCII)
 
 _REMARK = "A remark belongs below the table, or behind a '#'."
 
@@ -70,8 +71,11 @@ def split(text: str, log: Log) -> Table | None:
     """
     comments, body, numbers = [], [], []
     delimiter = ""
-    for line_number, line in enumerate(_LINE_END.split(text), start=1):
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for line_number, line in enumerate(lines, start=1):
         content = line.strip(" \t,;\u00a0")
+        if not content:
+            continue
         if content.startswith(("#", '"#')):
             comments.append((line_number, _comment(content)))
         elif not body and _KEY_WITHOUT_MARK.match(content):
@@ -79,7 +83,7 @@ def split(text: str, log: Log) -> Table | None:
             log.problem(text, "Begin such a line with '#'.", line_number)
         elif not body and line.lower().startswith("sep=") and len(line.strip()) == 5:
             delimiter = line.strip()[4]  # written by some spreadsheets
-        elif content:
+        else:
             body.append(line)
             numbers.append(line_number)
     if not body:
@@ -113,7 +117,7 @@ def _comment(content: str) -> str:
 
 
 def _delimiter(header: str) -> str:
-    outside = re.sub(r"[\[(].*?[\])]", "", header)
+    outside = _UNIT.sub("", header)
     return next((mark for mark in "\t;," if mark in outside), ",")
 
 
@@ -174,7 +178,8 @@ def _fits(heads: list[Head], header_line: int, rows: list[Row], log: Log) -> boo
         text = f"The head of column {endless[0].index + 1} is {quoted(endless[0].text)} and so on."
         log.problem(text, f"A head has up to {LONGEST_NAME} characters: a name, and its unit.", header_line)
         return False
-    wide = [(line, len(cells)) for line, cells in rows if any(map(str.strip, cells[len(heads) :]))]
+    width = len(heads)
+    wide = [(n, len(cells)) for n, cells in rows if len(cells) > width and any(map(str.strip, cells[width:]))]
     if wide:
         line, count = wide[0]
         others = f" (likewise lines {', '.join(str(n) for n, _ in wide[1:4])})" if len(wide) > 1 else ""
@@ -228,8 +233,11 @@ def numbers_of(
     list of (float or None)
         A number a row; None where the cell is blank, nan where it is in the log.
     """
+    cells = cells_of(head, table)
+    if not table.decimal_comma and _PLAIN_COLUMN.fullmatch("\n".join(cells) + "\n"):
+        return [float(cell) * scale + offset if cell else None for cell in cells]  # nothing to doubt in it
     values: list[float | None] = []
-    for (line, _), cell in zip(table.rows, cells_of(head, table), strict=True):
+    for (line, _), cell in zip(table.rows, cells, strict=True):
         if cell in BLANKS:
             values.append(None)
             continue

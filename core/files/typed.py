@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from core import units
 from core.files import fields
@@ -16,7 +17,7 @@ from core.files.columns import LIFT_DECIMALS
 from core.files.fields import Field, quantity
 from core.files.toml import TomlFile
 from core.job import SIDES, Bench, BenchSheet, Printed, Reading, Sides
-from core.units import UnitError
+from core.units import MINUS, UnitError
 
 PATH = ("target", "typed")
 MOST = 100  # entries of a list
@@ -49,7 +50,38 @@ def entries(value: object) -> tuple[float | str, ...]:
     return tuple(value)
 
 
-_TYPED = {
+def listed(text: str) -> list[str | Decimal]:
+    """Return a list as it is written to a job file from what a person typed.
+
+    Parameters
+    ----------
+    text : str
+        Numbers with spaces or semicolons between; ``-`` for one that is not known.
+
+    Returns
+    -------
+    list of (str or Decimal)
+        With the digits that were given; blank text for one that is not known.
+
+    Raises
+    ------
+    UnitError
+        If one of them is no number.
+    """
+    found: list[str | Decimal] = []
+    for word in text.replace(";", " ").split():
+        word = word.rstrip(",") or "-"
+        if word in ("-", MINUS):
+            found.append("")
+            continue
+        value = units.number(word)
+        plain = word.replace(",", ".")
+        found.append(Decimal(plain if plain.replace(".", "").isdecimal() else repr(value)))
+    return found
+
+
+LISTS = tuple(_LIMITS)
+TYPED = {
     "lift": Field("lift", entries),
     "lift_unit": Field("lift_unit", fields.name),
     "intake": Field("intake", entries),
@@ -93,7 +125,7 @@ def read_typed(file: TomlFile, target: Mapping[str, object]) -> Typed | None:
     if table is None:
         return None
     before = len(file.log.problems)
-    values = file.read(table, PATH, _TYPED)
+    values = file.read(table, PATH, TYPED)
     for key, cure in _MISSING.items():
         if key not in table:
             file.problem(PATH, f"[target.typed] has no {key}.", cure)

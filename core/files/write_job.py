@@ -21,11 +21,13 @@ from core.files.jobfile import NAME, TABLES
 from core.files.text import UnreadableError, decode
 from core.files.toml import Path
 from core.files.toml_edit import in_order, pruned, with_value, without
+from core.files.typed import LISTS, listed
+from core.files.typed import PATH as TARGET_PATH
 from core.written import UnitError, number
 
 # How a value is written: text and quantities as str, numbers as int or as Decimal with the digits
 # that were given, yes or no as bool, names of files as a list; None takes the key away.
-Value = str | int | Decimal | bool | list[str] | None
+Value = str | int | Decimal | bool | list[str] | list[str | Decimal] | None
 Edits = Mapping[Path, Value]
 
 _PLAIN = re.compile(r"[+-]?(0|[1-9][0-9]*)(\.[0-9]+)?")
@@ -66,6 +68,8 @@ def typed(path: Path, text: str) -> Value:
     text = text.strip()
     if not text:
         return None
+    if path[:-1] == TARGET_PATH and path[-1] in LISTS:
+        return listed(text)
     read = _field(path)
     value = read.read(text) if read else text
     if isinstance(value, bool):

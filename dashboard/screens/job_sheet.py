@@ -59,8 +59,10 @@ def _draw_rest(name: str, work: Work, loaded: Loaded, shown: Shown) -> None:
     at_fields = fields.at_fields(loaded.problems, work.job_file)
     if name == _SHEETS:
         sheets.draw(work, loaded, shown)
-    elif name != _BENCH:
-        _DRAWN[name](work, at_fields)
-    preview.draw_problems(work, loaded, at_fields if name in _FIELDS else None)
+    left = dict(at_fields)
+    if name in _FIELDS:
+        _DRAWN[name](work, left)
+    at_fields = {path: texts for path, texts in at_fields.items() if path not in left}
+    preview.draw_problems(work, loaded, at_fields)
     if name != _BENCH and not (name == _SHEETS and mapping.is_waiting(work)):
         preview.draw(work, loaded, shown)

@@ -14,6 +14,7 @@ from core.power_answers import NOMINAL, asked
 from core.power_assumptions import LENGTH_SPREAD
 from core.power_input import power_input
 from core.power_model import PowerSettings, assumptions_of, power_model
+from core.power_results import Anchor
 from core.power_runs import STRUCTURES, Ask, Bench, lattice
 from core.review import review
 from tests.bench.ratio import Ratio, cpu_seconds
@@ -66,6 +67,11 @@ def screens() -> Iterator[Ratio]:
     base = cpu_seconds(lambda: review(job))
     ours = cpu_seconds(lambda: power_model(job, done), times=3)
     yield Ratio("power of the demo job, CPU", ours, "its review", base, "5 times and 3 s on top")
+    kept: dict = {}
+    power_model(job, done, kept=kept)
+    peak = PowerSettings(anchor=Anchor(95e3, job.stages[0].name))
+    again = cpu_seconds(lambda: power_model(job, done, peak, kept=kept))
+    yield Ratio("the same with another known peak, CPU", again, "its review", base)
 
 
 def bench_of(job: Job) -> Bench:

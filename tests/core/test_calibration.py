@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from core.calibration import Calibration, PlateReading
 from core.constants import INCH_WATER_PA
 from core.job import Bench, BenchSheet, Certificate, Reading, Sides
 from core.review import review
@@ -129,3 +130,36 @@ def test_a_plate_bench_reads_the_mass_flow_that_iso_5167_gives():
     inlet = density * (101325.0 - drop) / 101325.0  # the piece sees the plate's own drop
     expected = mass / np.sqrt(inlet * 1.2250)
     assert review(made).stages[0].intake.flow_m3_s[0] == pytest.approx(expected, rel=1e-4)
+
+
+def chart(*factors: float) -> Calibration:
+    """Return a bench's plate readings on a day each; one reading repeats to 1 %."""
+    middle = float(np.median(factors))
+    readings = tuple(PlateReading(f"{day}.csv", 12, day, f) for day, f in zip(DAYS, factors, strict=False))
+    return Calibration("bench", "intake", readings, middle, 0.004, 0.01)
+
+
+@pytest.mark.parametrize(
+    ("factors", "limit"),
+    [
+        # Shewhart limits, 3.5 standard uncertainties of a reading less the mean of the three others.
+        ((1.0, 1.0, 1.0, 1.0), 0.035 * (1 + 1 / 3) ** 0.5),
+        ((1.0, 1.0, 1.0), 0.035 * (1 + 1 / 2) ** 0.5),
+        ((1.0, 1.0), 0.035 / 2**0.5),  # half of a difference
+    ],
+)
+def test_the_action_limits_allow_for_the_scatter_of_the_others(factors, limit):
+    drawn = chart(*factors)
+    assert drawn.reach == pytest.approx(limit)
+    for share, off in ((0.99, False), (1.01, True)):
+        assert drawn.departs(replace(drawn.readings[0], factor=1 + share * limit)) is off
+        assert drawn.departs(replace(drawn.readings[0], factor=1 - share * limit)) is off
+
+
+def test_the_mean_of_sound_days_is_surer_than_a_day_that_stands_alone():
+    drawn = chart(1.0, 1.0, 1.0, 1.1)
+    assert drawn.of_day(DAYS[0]) == (1.0, pytest.approx(0.01 / 3**0.5), None)
+    assert drawn.of_day(None) == (1.0, pytest.approx(0.01 / 3**0.5), None)
+    assert drawn.of_day(DAYS[3]) == (1.1, 0.01, DAYS[3])
+    twice = replace(drawn, readings=(*drawn.readings, replace(drawn.readings[3], factor=1.12)))
+    assert twice.of_day(DAYS[3]) == (pytest.approx(1.11), pytest.approx(0.01 / 2**0.5), DAYS[3])

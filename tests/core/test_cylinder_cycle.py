@@ -32,6 +32,23 @@ def test_cycles_close_in_mass_and_energy():
     assert np.all(found.turns >= 3)
 
 
+def test_a_rough_cylinder_is_one_of_twice_the_step():
+    rough, made = ENGINE.cylinder(FINE).rough(), ENGINE.cylinder(2 * FINE)
+    assert rough.step_rad == made.step_rad
+    for one, other in ((rough.intake.area_m2, made.intake.area_m2), (rough.exhaust_wave, made.exhaust_wave)):
+        assert one.shape == other.shape
+        assert one == pytest.approx(other, rel=1e-9, abs=1e-12)
+    assert np.array_equal(rough.exchange, made.exchange)
+    odd = ENGINE.cylinder(4 * np.pi / 721)
+    assert odd.rough() is odd
+
+
+def test_cycles_close_soon():
+    # Each turn costs the same, so their number is the model's speed; 30 are the most that it takes.
+    some = joined([cases(np.arange(3000, 8001, 250)), cases(np.arange(3000, 8001, 500), prescribed=True)])
+    assert np.max(closed_cycles(ENGINE.cylinder(), some).turns) <= 7
+
+
 def test_cases_do_not_depend_on_their_company():
     runner, wave = cases([4000, 6500]), cases([4000, 6500], prescribed=True)
     together = closed_cycles(ENGINE.cylinder(), joined([wave, runner]))
@@ -145,6 +162,9 @@ def test_a_case_that_breaks_down_never_closes(monkeypatch):
     broken = cases([4000, 5000], fuel_energy_j_kg=np.array([np.nan, 2.6e6]))
     with pytest.raises(CycleError, match="from 4000 to 4000 rpm"):
         closed_cycles(ENGINE.cylinder(), broken)
+    found = closed_cycles(ENGINE.cylinder(), broken, partly=True)
+    assert np.isnan(found.work_j[0]) and np.all(np.isnan(found.state[:, 0]))
+    assert found.work_j[1] == closed_cycles(ENGINE.cylinder(), single(broken, 1)).work_j[0]
 
 
 def test_runners_come_first():

@@ -8,9 +8,12 @@ from functools import cache
 import numpy as np
 import pytest
 
+from core.breathing.cases import Cases, Cylinder
+from core.breathing.cycle import Cycles, closed_cycles
 from core.job import BenchSheet, CamLobe, Job, Sides, Valve
 from core.power_model import PowerSettings, power_model
 from core.power_results import Anchor, PowerModel
+from core.power_runs import COARSE_RAD
 from core.review import review
 from tests.core.power_jobs import (
     CAMS,
@@ -243,6 +246,47 @@ def test_cycles_that_do_not_close_are_no_figure(monkeypatch):
     monkeypatch.setattr("core.breathing.cycle.MOST_TURNS", 4)
     model = modelled(power_job({"as cast": BASE}))
     assert "the model does not settle" in model.because and "rpm" in model.because and model.cure
+
+
+def losing(
+    monkeypatch: pytest.MonkeyPatch, least_rpm: float, most_rpm: float, step_rad: float | None = None
+) -> None:
+    """Let no cycle between two speeds close, with any step or with one."""
+
+    def some(cylinder: Cylinder, these: Cases, *rest: object) -> Cycles:
+        found = closed_cycles(cylinder, these, *rest)
+        rpm = these.speed_rad_s * 30 / np.pi
+        lost = (rpm >= least_rpm) & (rpm <= most_rpm) & (step_rad in (None, cylinder.step_rad))
+        return replace(
+            found, work_j=np.where(lost, np.nan, found.work_j), state=np.where(lost, np.nan, found.state)
+        )
+
+    monkeypatch.setattr("core.power_runs.closed_cycles", some)
+
+
+@pytest.mark.slow
+def test_slow_speeds_that_do_not_close_are_left_out_and_named(monkeypatch):
+    job = power_job({"as cast": BASE, "ported": PORTED})
+    whole = modelled(job)
+    losing(monkeypatch, 3200, 3700)  # the second of 3000, 3500 ... 7500 rpm
+    model = modelled(job)
+    assert model.speed_rad_s == whole.speed_rad_s[2:]
+    assert any("begin above 3500 rpm" in note for note in model.notes)
+    gains = [one.stage("ported").against_baseline.gain_w for one in (model, whole)]
+    assert gains[0].mid == pytest.approx(gains[1].mid, rel=1e-6)
+    bands = [one.stage("ported").band.power_mid_w for one in (model, whole)]
+    assert bands[0] == pytest.approx(bands[1][2:], rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    "lost",
+    [(3200, 5700), (6000, 7499), (6000, 7499, COARSE_RAD), (3000, 9000)],
+    ids=["many", "window", "window, when looked at closely", "all"],
+)
+def test_more_than_a_few_slow_speeds_that_do_not_close_are_no_figure(monkeypatch, lost):
+    losing(monkeypatch, *lost)
+    model = modelled(power_job({"as cast": BASE}))
+    assert "the model does not settle" in model.because and "rpm" in model.because
 
 
 def test_half_the_valves_are_no_figure():

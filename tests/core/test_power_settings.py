@@ -63,7 +63,7 @@ def test_every_key_reaches_the_settings(tmp_path: Path) -> None:
     stated = {one.name: getattr(settings, one.name) for one in fields(PowerSettings)}
     # a setting that no key can state would stay unnoticed otherwise
     assert {name for name, value in stated.items() if value is None} == {"anchor"}
-    assert all(f"{key} =" in POWER for key in powerkeys._POWER)
+    assert all(f"{key} =" in POWER for key in powerkeys.POWER)
 
 
 def test_a_job_that_says_nothing_leaves_every_assumption(tmp_path: Path) -> None:
@@ -88,7 +88,7 @@ def test_limits_of_the_job_file_lie_inside_those_of_the_model(demo_runs: Path) -
     model = with_power(review(load_job([demo_runs / "sprint-four"]).job)).power
     known = {one.key: one for one in model.assumptions}
     assert set(powerkeys.KEYS) == set(known)
-    for key, field in powerkeys._POWER.items():
+    for key, field in powerkeys.POWER.items():
         one = known[field.attribute]
         bounds = Unknown(one.key, one.name, one.unit_kind, one.value, 0, 0, one.least, one.greatest, "")
         for end in _ends(field.read):
@@ -126,6 +126,29 @@ def test_a_known_peak_gives_percent_times_known_power(demo_runs: Path) -> None:
     assert two.gain_fraction == one.gain_fraction
     # Level errors drop out, so the range may be narrower than twice; its middle is about twice.
     assert two.gain_w.mid == pytest.approx(2 * one.gain_w.mid, rel=0.2)
+
+
+def test_a_known_peak_a_price_or_a_name_asks_for_no_run(
+    demo_runs: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done, kept = review(load_job([demo_runs / "sprint-four"]).job), {}
+    plain = power_model(done.job, done, kept=kept)
+
+    def run(*_: object) -> None:
+        raise AssertionError("the model was run")
+
+    monkeypatch.setattr("core.power_model.asked", run)
+    assert power_model(done.job, done, kept=kept) == plain
+    peak = Anchor(2 * plain.stages[0].band.peak_w.mid, done.job.stages[0].name)
+    scaled = power_model(done.job, done, PowerSettings(anchor=peak), kept=kept)
+    assert scaled.anchor_factor == pytest.approx(2)
+    dear = replace(done.job, stages=tuple(replace(one, price=1e6) for one in done.job.stages))
+    assert power_model(dear, done, kept=kept).stages[-1].against_previous.price == 1e6
+    six = replace(done.job, engine=replace(done.job.engine, cylinders=6))
+    for changed, hot in ((six, PowerSettings()), (done.job, PowerSettings(intake_temperature_k=340.0))):
+        with pytest.raises(AssertionError, match="the model was run"):
+            power_model(changed, done, hot, kept=kept)
+    assert len(kept) == 1
 
 
 def test_the_numbers_state_model_and_compression() -> None:

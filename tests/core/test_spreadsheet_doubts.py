@@ -2,24 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
 import io
 
 import openpyxl
 import pytest
 
-from core.files.spreadsheet import (
-    Imported,
-    Proposal,
-    apply,
-    curves,
-    kept,
-    propose,
-    read_grid,
-    recalled,
-    signature,
-)
+from core.files.spreadsheet import Imported, apply, curves, propose, read_grid
 from core.files.spreadsheet.amounts import amount, fraction_of
 from core.files.spreadsheet.grid import Book, Cell
 from core.files.spreadsheet.headings import heading
@@ -290,35 +279,3 @@ def test_a_date_stage_row_is_no_stage() -> None:
 def test_what_headings_say(words: str, said: dict[str, object]) -> None:
     found = heading(words)
     assert {name: getattr(found, name) for name in said} == said
-
-
-# --- keeping a mapping -------------------------------------------------------------------------
-
-
-def corrected(proposal: Proposal) -> Proposal:
-    (table,) = proposal.mapping.tables
-    first, second = table.lines
-    lines = (
-        dataclasses.replace(first, side="exhaust", port="2"),
-        dataclasses.replace(second, use="skip", why="x"),
-    )
-    mapping = dataclasses.replace(proposal.mapping, tables=(dataclasses.replace(table, lines=lines),))
-    return dataclasses.replace(proposal, mapping=mapping)
-
-
-def test_a_kept_mapping_serves_the_next_sheet_of_its_shape() -> None:
-    first, following = text(HEAD + ROWS), text(HEAD.replace("Stock", "Welded") + ROWS.replace("60.2", "61.3"))
-    assert signature(first) == signature(following)
-    entry = kept(corrected(propose(first)).mapping, signature(first))
-    found = apply(following, recalled(propose(following), entry).mapping)
-    assert flows(found) == {("Welded", "exhaust", "2"): 4}
-
-
-def test_another_shape_is_another_shape() -> None:
-    shapes = {signature(text(content)) for content in (HEAD + ROWS, "x\n\n" + HEAD + ROWS, ROWS, "a" + ROWS)}
-    assert len(shapes) >= 3
-
-
-def test_a_kept_mapping_of_another_table_changes_nothing() -> None:
-    proposal = propose(text(HEAD + ROWS))
-    assert recalled(proposal, {"shape": "x", "lines": ["sheet: 7 | lift_line: 3"]}) == proposal

@@ -262,6 +262,14 @@ def test_tests_that_always_go_together_count_as_one(dof):
     assert holm(p) == pytest.approx([0.24] * 8)
 
 
+def test_variances_that_do_not_quite_go_together_are_still_a_family():
+    """Lifts that go wholly together are one test; a correlation a hair above 1 is no matrix of any."""
+    p = np.array([0.03, 0.04])
+    beyond = np.array([[1.0, 1 + 1e-6], [1 + 1e-6, 1.0]])
+    adjusted = family_p(scores(p, inf), p, lambda: beyond, inf)
+    assert adjusted == pytest.approx(p, abs=1e-3)
+
+
 @pytest.mark.outside
 def test_independent_tests_are_adjusted_after_sidak():
     """Source: the largest of k independent scores exceeds one of p with 1 - (1 - p)^k (Sidak 1967), going

@@ -173,6 +173,59 @@ def test_a_kept_mapping_needs_no_questions(
     assert {stage.name for stage in loaded.job.stages} == {"start", "end", "third", "fourth"}
 
 
+OWN = """\
+# stage: bowls
+# port: 2
+# test pressure: 25 inH2O
+# barometer: 984 hPa
+lift [mm],intake [L/s]
+1,21.4
+2,43.1
+3,62.0
+"""
+
+
+def test_a_bench_sheet_is_taken_as_it_stands(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sheet = tmp_path / "monday.csv"
+    sheet.write_bytes(OWN.encode())
+    assert run(sheet, "--to", job) == 0
+    assert "a bench sheet already, taken as it stands" in capsys.readouterr().out
+    assert contents(job) == {"monday.csv": OWN.encode()}
+    assert run(sheet, "--to", job) == 2
+    assert "in the job already, in monday.csv" in capsys.readouterr().err
+    renamed = tmp_path / "renamed" / "job"
+    renamed.parent.mkdir()
+    assert run(sheet, "--to", renamed, "--stage", "Bowls=bowl blend", "--add-stages") == 0
+    loaded = load_job([renamed])
+    assert loaded.problems == ()
+    (found,) = loaded.job.sheets
+    assert (found.stage, found.port, len(found.readings.intake)) == ("bowl blend", "2", 3)
+
+
+def test_a_bench_sheet_keeps_its_keys_where_units_are_given(job: Path, tmp_path: Path) -> None:
+    sheet = tmp_path / "bare.csv"
+    sheet.write_text(OWN.replace(" [mm]", "").replace(" [L/s]", ""), "utf-8")
+    assert run(sheet, "--to", job) == 2
+    assert not job.exists()
+    assert run(sheet, "--to", job, "--lift", "mm", "--flow", "L/s") == 0
+    assert b"# stage: bowls\n# port: 2\n# test pressure: 25 inH2O\n" in contents(job)["bare.csv"]
+
+
+def test_a_wrong_bench_sheet_is_refused_by_its_own_reader(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sheet = tmp_path / "slip.csv"
+    sheet.write_text(OWN.replace("43.1", "43.l").replace("984 hPa", "984 mm"), "utf-8")
+    assert run(sheet, "--to", job) == 2
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == 2
+    assert "line 4" in said[0]
+    assert "line 7" in said[1]
+    assert not job.exists()
+
+
 def test_a_pasted_block(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     data = (SHEETS / "pasted.txt").read_bytes()
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(data), encoding="utf-8"))

@@ -17,10 +17,11 @@ from core.files.draft import new_draft
 from core.files.folder import NOTHING, read_whole
 from core.files.jobfile import NAME
 from core.files.load import load_job
+from core.files.write_job import typed
 from core.job import Job
 from core.numbers import review_numbers
 from core.review import review
-from core.units import METRIC, US
+from core.units import METRIC, US, UnitError
 from dashboard import entry_words, hand
 from dashboard.charts.entry import Mark, live_sweep
 from dashboard.entry import at_bench
@@ -30,6 +31,7 @@ from dashboard.entry.in_hand import choosing_lift, choosing_setup, entered, in_h
 from dashboard.entry.line import take
 from dashboard.handover.blank_sheet import Blank, blank_sheet
 from dashboard.look import THEMES
+from dashboard.usertext import inert
 from tests.dashboard.test_app import said
 
 NOW = dt.datetime(2026, 4, 1, 9, 30)
@@ -371,6 +373,60 @@ def test_a_job_from_nothing(start: Start, tmp_path: Path) -> None:
     assert app.session_state["job"] == "up-and-away"
 
 
+def test_a_target_is_typed_and_wrong_figures_are_named_at_their_field(
+    start: Start, root_of_jobs: Path
+) -> None:
+    app = start(root_of_jobs, job="bare-sheets", tab="Target")
+
+    def state(name: str, text: str) -> None:
+        app.text_input(key=f"field-target.typed.{name}").set_value(text).run()
+        assert not app.exception
+
+    state("lift", "1 2 3 x")
+    assert "'x' is not a number" in said(app)
+    assert app.text_input(key="field-target.typed.lift").value == "1 2 3 x"
+    for name, text in (
+        ("lift", "1; 2 3,5"),
+        ("lift_unit", "mm"),
+        ("intake", "25,10 - 72"),
+        ("flow_unit", "L/s"),
+    ):
+        state(name, text)
+    assert "has no test_pressure" in said(app)  # at no field of its own
+    state("test_pressure", "28 mm")
+    assert "28 mm" in said(app)
+    state("test_pressure", "28 inH2O")
+    assert app.text_input(key="field-target.typed.intake").value == "25.10, -, 72"
+    state("intake", "25.1, -")
+    assert "intake has 2 entries, and lift has 3" in said(app)
+    state("intake", "25.1, -, 72")
+    (kept,) = drafts.drafts(root_of_jobs)
+    text = kept.values["changes"][NAME]
+    assert "lift = [1, 2, 3.5]" in text
+    assert 'intake = [25.1, "", 72]' in text
+    app.button(key="entry-save").click().run()
+    loaded = load_job([root_of_jobs / "bare-sheets"])
+    assert loaded.problems == ()
+    assert [r.flow_m3_s for r in loaded.job.target.sheets[0].readings.intake] == [0.0251, 0.072]
+
+
+@pytest.mark.parametrize(
+    ("path", "text"),
+    [
+        (("dyno", "power"), "95 mm"),
+        (("dyno", "standard"), "SAE something"),
+        (("power", "runner_length"), "3 m"),
+        (("power", "pulse_level"), "400 %"),
+        (("target", "typed", "intake"), "25.1 5O"),
+        (("target", "typed", "test_pressure"), "28 mm"),
+        (("target", "typed", "uncertainty"), "70 %"),
+    ],
+)
+def test_values_of_power_and_target_are_checked_where_they_are_typed(path: tuple, text: str) -> None:
+    with pytest.raises(UnitError):
+        typed(path, text)
+
+
 def test_stages_are_listed_moved_and_priced(start: Start, root_of_jobs: Path) -> None:
     app = start(root_of_jobs, job="bare-sheets", tab="Stages and prices")
     app.text_input(key="field-stage.1.price").set_value("420,50").run()
@@ -400,6 +456,43 @@ def test_a_pasted_block_is_asked_about_and_taken(start: Start, root_of_jobs: Pat
     (kept,) = drafts.drafts(root_of_jobs)
     added = [text for text in kept.values["changes"].values() if "66.0" in str(text)]
     assert len(added) == 1
+
+
+def test_who_has_answered_once_is_not_asked_again(start: Start, root_of_jobs: Path) -> None:
+    app = start(root_of_jobs, job="bare-sheets", tab="Sheets")
+
+    def paste(stage: str) -> None:
+        block = f"Lift\t{stage} intake\n0.1\t20.5\n0.2\t41.0\n0.3\t58.5\n0.4\t66.0\n"
+        app.text_area(key="entry-block").set_value(block).run()
+        app.button(key="entry-take-block").click().run()
+        assert not app.exception
+
+    def keys() -> set[str]:
+        return {one.key for one in (*app.selectbox, *app.button, *app.checkbox) if one.key}
+
+    paste("bowls")
+    app.selectbox(key="map-answer-lift").set_value("in").run()
+    app.selectbox(key="map-answer-flow").set_value("cfm").run()
+    assert app.checkbox(key="map-keep").value
+    app.button(key="map-take").click().run()
+    paste("short turn")
+    assert not {"map-answer-lift", "map-answer-flow", "map-keep"} & keys()
+    assert any(inert("lift in, flow cfm") in one.value for one in app.info)
+    app.button(key="map-anew").click().run()
+    assert {"map-answer-lift", "map-answer-flow"} <= keys()
+    assert app.button(key="map-take").disabled
+    app.selectbox(key="map-answer-lift").set_value("in").run()
+    app.selectbox(key="map-answer-flow").set_value("L/s").run()
+    app.checkbox(key="map-keep").uncheck().run()
+    app.button(key="map-take").click().run()
+    paste("throat")
+    app.button(key="map-take").click().run()
+    assert not app.exception
+    (kept,) = drafts.drafts(root_of_jobs)
+    units = [
+        line for text in kept.values["changes"].values() for line in text.split("\n") if "lift [" in line
+    ]
+    assert sorted(units) == ["lift [in],intake [L/s]", "lift [in],intake [cfm]", "lift [in],intake [cfm]"]
 
 
 @pytest.mark.parametrize("name", ["../../up.csv", "C:\\up.csv", "job.toml", ".hidden.csv"])

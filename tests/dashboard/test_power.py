@@ -338,7 +338,8 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Iterator[list]:
     """Put a quick, invented model in the place of the real one; return the settings that it was given."""
     given_settings = []
 
-    def quick(job, done, settings, progress=None) -> PowerModel:
+    def quick(job, done, settings, progress, kept) -> PowerModel:
+        assert kept is power_state._kept()  # runs are kept from one known peak to the next
         given_settings.append(settings)
         progress(0.5)
         if job.engine is None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import tomllib
 import zipfile
 from pathlib import PurePath
 from random import Random
@@ -16,13 +15,15 @@ from core.files.spreadsheet import (
     UnreadableError,
     apply,
     curves,
+    entry_for,
+    keeping,
     kept,
     propose,
     read_grid,
     recalled,
-    signature,
 )
 from core.files.spreadsheet.grid import Book
+from core.files.spreadsheet.memory import answers_of
 from core.files.text import decode
 from core.files.write_job import edited
 from tests.fuzz import damage, rules, seeds
@@ -135,13 +136,13 @@ def holds(files: Files) -> str:
         rules.sentence(f"{error.text} {error.cure}")
         return REFUSED
     with watch.on("proposing"):
-        proposal = _answered(book)
+        proposal, answers = _answered(book)
     for said in (*proposal.reasons, *proposal.questions):
         rules.sentence(said.text)
     with watch.on("applying"):
         imported = apply(book, proposal.mapping)
     must(bool(imported.sheets) != bool(imported.problems), "sheets and problems, or neither")
-    _memory_holds(book, proposal)
+    _memory_holds(book, proposal, answers)
     if imported.problems:
         rules.plain(imported.problems)
         return REFUSED
@@ -155,7 +156,7 @@ def holds(files: Files) -> str:
     return ACCEPTED
 
 
-def _answered(book: Book) -> Proposal:
+def _answered(book: Book) -> tuple[Proposal, dict[str, str]]:
     """Return a proposal with its questions answered as a person in a hurry does: by the first answer."""
     answers: dict[str, str] = {}
     proposal = propose(book, answers)
@@ -169,16 +170,16 @@ def _answered(book: Book) -> Proposal:
             break
         answers |= new
         proposal = propose(book, answers)
-    return proposal
+    return proposal, answers
 
 
-def _memory_holds(book: Book, proposal: Proposal) -> None:
+def _memory_holds(book: Book, proposal: Proposal, answers: dict[str, str]) -> None:
     """Check that a mapping kept in a job file says the same when it is used again."""
-    shape = signature(book)
-    entry = kept(proposal.mapping, shape)
-    data = edited(b"", {("mapping", 0, key): value for key, value in entry.items()})
-    back = tomllib.loads(data.decode())["mapping"][0]
-    again = recalled(proposal, back)
+    data = edited(b"", keeping(b"", kept(book, proposal.mapping, answers)))
+    entry = entry_for(book, data)
+    must(entry is not None, "a mapping that was kept is not found again")
+    said = answers_of(entry)
+    again = recalled(book, entry, {key: text for key, text in answers.items() if said.get(key) != text})
     before, after = ([_plain(line) for t in p.mapping.tables for line in t.lines] for p in (proposal, again))
     must(before == after, f"kept and recalled, the mapping differs: {_first_unlike(before, after)}")
 

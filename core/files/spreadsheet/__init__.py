@@ -14,9 +14,9 @@ A person corrects the mapping with ``dataclasses.replace``: a line's ``use``, ``
 ``side``, ``port``, ``run``, ``setup``, ``unit``, ``test_pressure``; a table's ``wanted`` and
 ``lift_unit``. ``apply`` takes the mapping as it is and reads no more into it.
 
-``signature(book)`` is the shape of a spreadsheet: the same for the next one off the same form.
-``kept(mapping, shape)`` is what ``job.toml`` keeps of a mapping under ``[[mapping]]``, and
-``recalled(proposal, entry)`` puts it back into the next proposal of that shape.
+``kept(book, mapping, answers)`` is what ``job.toml`` keeps of a mapping under ``[[mapping]]``:
+what a person said, with the shape of the spreadsheet. ``entry_for(book, job_file)`` finds it for
+the next one of that shape, and ``recalled(book, entry, answers)`` proposes with it.
 """
 
 from core.files.spreadsheet.apply import apply
@@ -32,7 +32,7 @@ from core.files.spreadsheet.mapping import (
     Reason,
     TableMap,
 )
-from core.files.spreadsheet.memory import kept, recalled, signature
+from core.files.spreadsheet.memory import entry_for, keeping, kept, recalled
 from core.files.spreadsheet.propose import propose
 from core.files.text import UnreadableError
 
@@ -49,9 +49,10 @@ __all__ = [
     "UnreadableError",
     "apply",
     "curves",
+    "entry_for",
+    "keeping",
     "kept",
     "propose",
     "read_grid",
     "recalled",
-    "signature",
 ]

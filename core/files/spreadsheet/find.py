@@ -199,7 +199,7 @@ def _has_cells(view: View, column: int, table: Table) -> bool:
 
 
 def _is_numeric(view: View, column: int, rows: Sequence[int]) -> bool:
-    return any(view.amounts[r][column].kind == "number" for r in rows)
+    return any(view.amounts[r][column].kind in ("number", "doubtful") for r in rows)
 
 
 def _add_context(tables: list[Table]) -> None:

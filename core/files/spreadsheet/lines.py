@@ -139,7 +139,7 @@ def _sort_words(table: Table, line: Found) -> None:
     label = _label_use(table, line, is_words=words > kinds["number"])
     if label:
         line.use = label
-    elif not kinds["number"]:
+    elif not kinds["number"] and not kinds["doubtful"]:
         line.use, line.why = "skip", "words, not numbers" if words else "blank"
     elif any(one.is_lift_ratio for one in line.words):
         line.use, line.why = "skip", "lift over valve diameter"

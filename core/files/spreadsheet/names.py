@@ -96,7 +96,7 @@ def _name_by_headings(lines: Sequence[Found]) -> None:
         parts = [(row, names[row][i]) for row in telling if names[row][i]]
         if parts and all(_is_number(name) for _, name in parts):
             line.numbered = True
-        parts = [(row, name) for row, name in parts if not _is_number(name) or len(parts) == 1]
+        parts = [(row, name) for row, name in parts if not _is_figure(name) or len(parts) == 1]
         parts = list(reversed({name: row for row, name in parts}.items()))
         if parts:
             line.stage = ", ".join(name for name, _ in parts)
@@ -116,6 +116,11 @@ def _name_at(line: Found, row: int) -> str:
             is_date = amount(Cell("text", level.text)).kind == "date"
             return "" if is_date else words.name
     return ""
+
+
+def _is_figure(name: str) -> bool:
+    """Return whether a heading is a number alone: a count, or a peak that stands over the table."""
+    return _is_number(name) or amount(Cell("text", name)).kind == "number"
 
 
 def _is_number(name: str) -> bool:

@@ -176,7 +176,19 @@ class Questions:
         """Ask which of several pressures the readings were taken at."""
         said = f": {', '.join(stated)}" if stated else ""
         text = f"{where}: several test pressures are named{said}. At which were these readings taken?"
-        self._add(Question("test pressure", text, tuple(stated)))
+        self._add(Question("test pressure", text, tuple(stated) if len(stated) > 1 else ()))
+
+    def pressure_from_here(self, where: str, stated: Sequence[str]) -> None:
+        """Ask for the pressure where a line below names one, and more rows stand below it."""
+        text = f"{where}: {', '.join(stated)} is named below the table, and rows stand below that"
+        self._add(Question("test pressure", f"{text}. At which pressure were these readings taken?"))
+
+    def two_units(self, where: str, own: str, title: str) -> None:
+        """Ask for the unit where heading and title contradict each other."""
+        text = (
+            f"{where}: its heading says {own}, a line over the table {title}. In which unit are the readings?"
+        )
+        self._add(Question("flow", text, (own, title)))
 
     def no_pressure(self) -> None:
         """Say that no test pressure is stated; a first curve can do without."""

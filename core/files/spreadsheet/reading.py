@@ -58,7 +58,7 @@ def _reading(
         port=line.port or common([*titles, *tab, *outer], "port"),
         run=line.run or common([*titles, *tab], "run"),
         setup=line.setup or common([*titles, *tab], "setup"),
-        unit=_unit(draft, notes, line, near),
+        unit=_unit(draft, notes, line, near, titles),
         test_pressure=_pressure(draft, notes, line, titles, [*tab, *outer]),
         corrected_to=common(near, "corrected_to"),
         full_range=notes.answers.get("range"),
@@ -95,7 +95,13 @@ def _side(draft: Draft, notes: Notes, line: Found, near: list[Heading]) -> Side 
     return side
 
 
-def _unit(draft: Draft, notes: Notes, line: Found, near: list[Heading]) -> str | None:
+def _unit(draft: Draft, notes: Notes, line: Found, near: list[Heading], titles: list[Heading]) -> str | None:
+    own, over = common(line.words, "flow_unit"), common(titles, "flow_unit")
+    if own and over and own != over and "%" not in (own, over):
+        of_lines = {common(other.words, "flow_unit") or other.cell_unit for other in draft.readings}
+        if over not in of_lines:  # else the title names what stands in another line
+            notes.ask.two_units(draft.place(line), own, over)
+            return None
     stated = next((one for one in near if one.flow_unit or one.standard_flow), None)
     unit = stated.flow_unit if stated else line.cell_unit
     if stated is not None and unit is None:
@@ -124,6 +130,12 @@ def _beside_unit(line: Found, near: list[Heading], notes: Notes) -> str | None:
     return None
 
 
+def _goes_on_below(draft: Draft) -> bool:
+    """Return whether lifts stand below the table, past a line of words that may change what holds."""
+    table = draft.table
+    return any(table.view.is_number(row, table.lift) for row in table.left_out)
+
+
 def _pressure(
     draft: Draft, notes: Notes, line: Found, titles: list[Heading], outer: list[Heading]
 ) -> str | None:
@@ -133,6 +145,9 @@ def _pressure(
         said = {one.pressure for one in group if one.pressure}
         if len(said) > 1 or any(one.several_pressures for one in group):
             notes.ask.several_pressures(draft.place(line), sorted(said))
+            return None
+        if said and group is outer and _goes_on_below(draft):
+            notes.ask.pressure_from_here(draft.place(line), sorted(said))
             return None
         if said:
             return said.pop()

@@ -13,6 +13,17 @@ from core.files.table import uses_decimal_comma
 
 HEAD_REACH = 6  # rows between a head and its first number: unit rows, group heads
 _MOST_GAP = 1  # blank rows within a table
+_NO_REMARK = (
+    "side",
+    "port",
+    "run",
+    "setup",
+    "flow_unit",
+    "lift_unit",
+    "pressure",
+    "bare_pressure",
+    "corrected_to",
+)
 _ROW_LABELS = {"stage", "port", "cyl", "cylinder", "side", "run", "repeat", "set-up", "setup", "valve"}
 
 
@@ -101,11 +112,22 @@ class View:
             if self.is_number(r, column) or (rows and self._is_slip(r, column)):
                 rows.append(r)
                 gap = 0
-            elif self.is_blank(r) and gap < _MOST_GAP:
+            elif gap < _MOST_GAP and (self.is_blank(r) or self._is_remark(rows, column, r, stop)):
                 gap += 1
             else:
                 break
         return tuple(rows)
+
+    def _is_remark(self, rows: Sequence[int], column: int, row: int, stop: int) -> bool:
+        """Tell a remark between two lifts from the title of the next table, whose lifts begin anew."""
+        filled = {self.covered.get((row, c), (row, c)) for c in range(self.grid.width) if self.text(row, c)}
+        if len(rows) < 2 or len(filled) != 1 or row + 1 >= stop or not self.is_number(row + 1, column):
+            return False
+        said = heading(self.text(*filled.pop()))
+        if any(getattr(said, name) for name in _NO_REMARK):
+            return False  # from here on something else was measured, or otherwise
+        first, last, following = self.values(column, (rows[0], rows[-1], row + 1))
+        return None not in (first, last, following) and (last - first) * (following - last) > 0
 
     def _is_slip(self, row: int, column: int) -> bool:
         """Tell a lift with a slip in it from a word under the table."""

@@ -11,18 +11,22 @@ import streamlit as st
 from core.constants import STANDARD_AIRS
 from core.files.jobfile import NAME, TABLES
 from core.files.toml import Path, lines_of
+from core.files.typed import LISTS
+from core.files.typed import PATH as TARGET_PATH
 from core.files.write_job import UneditableError, edited, typed
 from core.job import Problem
 from core.written import UnitError
 from dashboard import entry_words, field_words
 from dashboard.entry import session
 from dashboard.entry.draft import WRONG, Work
-from dashboard.screens.tabs.inputs import keyed_choice, keyed_input
+from dashboard.screens.tabs.inputs import FIELD_WIDTH, keyed_choice, keyed_input
 
+_WIDE = 620  # pixels: a list of a dozen numbers
 _PLACES = ("before the piece", "after the piece")
 CHOICES: dict[str, tuple[str, ...]] = {
     "standard_air": tuple(STANDARD_AIRS),
     "scale_air": tuple(STANDARD_AIRS),
+    "air": tuple(STANDARD_AIRS),
     "pressure_rule": ("square root", "isentropic"),
     "meter": ("volume flow", "percent of range", "plate pressure drop", "mass flow"),
     "intake_meter": _PLACES,
@@ -52,7 +56,7 @@ def value_at(tree: Mapping[str, Any], path: Path) -> str:
     if isinstance(found, bool):
         return "yes" if found else "no"
     if isinstance(found, list):
-        return ", ".join(map(str, found))
+        return ", ".join(str(one) or "-" for one in found)
     return "" if isinstance(found, dict) else str(found)
 
 
@@ -69,28 +73,31 @@ def at_fields(problems: Sequence[Problem], data: bytes) -> dict[Path, list[str]]
 
 
 def draw_table(
-    work: Work, path: Path, problems: Mapping[Path, Sequence[str]], only: Sequence[str] | None = None
+    work: Work, path: Path, problems: dict[Path, list[str]], only: Sequence[str] | None = None
 ) -> None:
-    """Draw the fields of one table of the job file, beside each other where there is room."""
+    """Draw the fields of one table of the job file, and take their problems out of those to be shown."""
     tree, wrong = stated(work.job_file), work.draft.values.get(WRONG, {})
     table = tuple(part for part in path if isinstance(part, str))
     with st.container(horizontal=True):
         for name in only or TABLES[table]:
             here = (*path, name)
+            word = f"{table[-1]}.{name}" if table == TARGET_PATH else name
             args = (
-                field_words.field_label(name),
+                field_words.field_label(word),
                 f"field-{_id(here)}",
                 value_at(tree, here),
                 wrong.get(_id(here)),
                 _state,
                 (here,),
             )
-            said = tuple(problems.get(here, ()))
-            note = field_words.FIELD_HELP.get(name)
+            said = tuple(problems.pop(here, ()))
+            note = field_words.FIELD_HELP.get(word)
             if name in CHOICES:
                 keyed_choice(*args, CHOICES[name], help_text=note, problems=said)
             else:
-                keyed_input(*args, help_text=note, placeholder=field_words.example(name), problems=said)
+                width = _WIDE if table == TARGET_PATH and name in LISTS else FIELD_WIDTH
+                hint = field_words.example(word)
+                keyed_input(*args, help_text=note, placeholder=hint, problems=said, width=width)
 
 
 def _id(path: Path) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-
 import streamlit as st
 
 from core.files.jobfile import TABLES
@@ -17,7 +15,7 @@ from dashboard.entry.draft import Work, job_file_of
 from dashboard.screens.tabs import fields
 from dashboard.usertext import inert
 
-Problems = Mapping[Path, Sequence[str]]
+Problems = dict[Path, list[str]]
 
 _NEW_STAGE = "field-new-stage"
 
@@ -156,6 +154,9 @@ def draw_target(work: Work, problems: Problems) -> None:
             stages = _stages_of(job) if job else []
             stage = st.selectbox("Stage", stages, key="field-target-stage", disabled=not stages, width=260)
             st.button("Aim at it", key="field-aim", disabled=not stage, on_click=_aim, args=(job, stage))
+    st.subheader("Or type its flows")
+    st.caption(field_words.TYPED_INTRO)
+    fields.draw_table(work, ("target", "typed"), problems)
     for side in SIDES:
         st.subheader(f"Its {side} valves")
         fields.draw_table(work, ("target", side), problems)

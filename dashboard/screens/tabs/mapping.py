@@ -9,13 +9,16 @@ from typing import Any
 
 import streamlit as st
 
+from core.files.jobfile import NAME
 from core.files.names import free_name
 from core.files.spreadsheet.apply import apply
 from core.files.spreadsheet.book import read_grid
 from core.files.spreadsheet.grid import Book, letters
 from core.files.spreadsheet.mapping import Imported, Mapping, Proposal, Question, TableMap
+from core.files.spreadsheet.memory import answers_of, entry_for, keeping, kept, recalled
 from core.files.spreadsheet.propose import propose
 from core.files.text import UnreadableError
+from core.files.write_job import UneditableError, edited
 from core.job import SIDES
 from dashboard import entry_words
 from dashboard import hand as hands
@@ -28,7 +31,10 @@ from dashboard.screens.tabs.inputs import keyed_choice, keyed_input
 from dashboard.state import Shown
 from dashboard.usertext import inert
 
-_WAITING, _ANSWERS, _EDITS = "mapping", "mapping-answers", "mapping-edits"  # kept with the draft
+# kept with the draft
+_WAITING, _ANSWERS, _EDITS, _ANEW = "mapping", "mapping-answers", "mapping-edits", "mapping-anew"
+PASTED = "pasted"  # the name that a block without a file waits under
+_KEEP = "map-keep"
 _BASE = "map-base"
 _USES = ("reading", "skip", "stage", "side", "port", "run", "range", "test pressure")
 _MOST_PROBLEMS = 12
@@ -45,6 +51,8 @@ class _Mapped:
     proposal: Proposal
     mapping: Mapping  # with what a person corrected
     imported: Imported
+    answers: Edits[str, str]  # of this person, and those that the job keeps
+    is_recalled: bool  # the job keeps a mapping for this shape, and it is used
 
 
 def is_waiting(work: Work) -> bool:
@@ -71,6 +79,7 @@ def draw(work: Work, shown: Shown) -> None:
         st.error(f"{inert(error.text)} **{inert(error.cure)}**")
         st.button("Leave it out", key="map-leave", on_click=_leave)
         return
+    _draw_recalled(work, mapped)
     _draw_questions(work, mapped.proposal.questions)
     for place, table in enumerate(mapped.proposal.mapping.tables):
         _draw_table(work, mapped, place, table)
@@ -85,6 +94,9 @@ def draw(work: Work, shown: Shown) -> None:
             st.caption(f":red-badge[check] {inert(entry_words.problem_line(problem))}")
         if (more := len(mapped.imported.problems) - _MOST_PROBLEMS) > 0:
             st.caption(entry_words.more_problems(more))
+    if mapped.imported.sheets and not open_ and _is_worth_keeping(work):
+        st.session_state.setdefault(_KEEP, True)
+        st.checkbox(entry_words.KEEP_MAPPING, key=_KEEP)
     with st.container(horizontal=True):
         count = len(mapped.imported.sheets)
         ready = bool(count) and not open_
@@ -100,11 +112,14 @@ def draw(work: Work, shown: Shown) -> None:
 
 
 def _mapped(work: Work, name: str, data: bytes) -> _Mapped:
-    book = read_grid(name, data)
-    answers = work.draft.values.get(_ANSWERS, {})
-    proposal = propose(book, answers)
-    mapping = _corrected(proposal.mapping, work.draft.values.get(_EDITS, {}))
-    return _Mapped(name, book, proposal, mapping, apply(book, mapping, answers))
+    book = read_grid("" if name == PASTED else name, data)
+    values = work.draft.values
+    answers = values.get(_ANSWERS, {})
+    entry = None if values.get(_ANEW) else entry_for(book, work.job_file)
+    proposal = recalled(book, entry, answers) if entry else propose(book, answers)
+    mapping = _corrected(proposal.mapping, values.get(_EDITS, {}))
+    said = {**answers_of(entry), **answers} if entry else answers
+    return _Mapped(name, book, proposal, mapping, apply(book, mapping, answers), said, entry is not None)
 
 
 def _corrected(mapping: Mapping, edits: Edits[str, Edits[str, Any]]) -> Mapping:
@@ -114,6 +129,35 @@ def _corrected(mapping: Mapping, edits: Edits[str, Edits[str, Any]]) -> Mapping:
         lines = tuple(replace(one, **changed.get(str(one.index), {})) for one in table.lines)
         tables.append(replace(table, lines=lines))
     return replace(mapping, tables=tuple(tables))
+
+
+# --- a mapping that the job keeps ----------------------------------------------------------
+
+
+def _draw_recalled(work: Work, mapped: _Mapped) -> None:
+    """Say that a kept mapping was used, and offer to be asked again."""
+    if not mapped.is_recalled:
+        return
+    st.info(inert(entry_words.recalled(mapped.proposal.reasons[0].text)))
+    st.button("Do not use it: ask again", key="map-anew", on_click=_begin_anew)
+
+
+def _begin_anew() -> None:
+    session.keep(session.work().noting(**{_ANEW: True, _ANSWERS: {}, _EDITS: {}}))
+
+
+def _is_worth_keeping(work: Work) -> bool:
+    """Return whether a person said anything that the next spreadsheet would ask for again."""
+    return any(work.draft.values.get(key) for key in (_ANSWERS, _EDITS, _ANEW))
+
+
+def _with_mapping(work: Work, mapped: _Mapped) -> Work:
+    entry = kept(mapped.book, mapped.mapping, mapped.answers)
+    try:
+        return work.changing({NAME: edited(work.job_file, keeping(work.job_file, entry))})
+    except UneditableError as error:
+        session.say("error", inert(str(error)))
+        return work
 
 
 # --- questions ---------------------------------------------------------------------------
@@ -235,14 +279,19 @@ def _with_sheets(work: Work, imported: Imported) -> Work:
 def _done(work: Work) -> None:
     """Go on to the spreadsheet that waits next."""
     left = work.draft.values[_WAITING][1:]
-    session.keep(work.noting(**{_WAITING: left, _ANSWERS: {}, _EDITS: {}}))
-    st.session_state.pop(_BASE, None)
+    session.keep(work.noting(**{_WAITING: left, _ANSWERS: {}, _EDITS: {}, _ANEW: False}))
+    for key in (_BASE, _KEEP):
+        st.session_state.pop(key, None)
 
 
 def _take() -> None:
     work = session.work()
     name, data = work.draft.values[_WAITING][0]
-    _done(_with_sheets(work, _mapped(work, name, base64.b64decode(data)).imported))
+    mapped = _mapped(work, name, base64.b64decode(data))
+    taken = _with_sheets(work, mapped.imported)
+    if _is_worth_keeping(work) and st.session_state.get(_KEEP):
+        taken = _with_mapping(taken, mapped)
+    _done(taken)
 
 
 def _leave() -> None:

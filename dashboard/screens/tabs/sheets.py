@@ -10,6 +10,7 @@ from core.files.assemble import Loaded
 from core.files.jobfile import NAME
 from core.files.names import free_name
 from core.files.sheet import read_sheet
+from core.files.spreadsheet.own import is_bench_sheet
 from dashboard import entry_words, phrases, state
 from dashboard import hand as hands
 from dashboard.entry import at_bench, session
@@ -62,7 +63,7 @@ def _take_files() -> None:
 def _take_block() -> None:
     text = st.session_state[_BLOCK]
     if text.strip():
-        session.keep(taken(session.work(), "pasted", text.encode("utf-8", "replace")))
+        session.keep(taken(session.work(), mapping.PASTED, text.encode("utf-8", "replace")))
         st.session_state[_BLOCK] = ""
 
 
@@ -74,13 +75,14 @@ def taken(work: Work, name: str, data: bytes) -> Work:
         session.say("error", entry_words.JOB_FILE_IS_THERE)
         return work
     stem, _, ending = name.rpartition(".")
-    sheet, _ = read_sheet(name, data) if ending.lower() in ("csv", "txt", "tsv") or not stem else (None, None)
-    if sheet is None:
+    is_text = ending.lower() in ("csv", "txt", "tsv") or not stem
+    sheet, _ = read_sheet(name, data) if is_text else (None, None)
+    if sheet is None and not (is_text and is_bench_sheet(data)):
         return mapping.waiting(work, name, data)
     if data in work.files.values():
         session.say("error", inert(entry_words.sheet_is_there(name)))
         return work
-    own = stem or sheet.stage or name
+    own = stem or (sheet and sheet.stage) or name
     file = free_name(own, work.files, ending=".csv", otherwise="bench-sheet")
     return work.changing({file: data})
 
