@@ -166,8 +166,10 @@ def _of_benches(job: Job, read: list[BenchSheet]) -> list[Finding]:
         ]
         if rest:
             text = "Usual standard uncertainties are taken for {}."
-            cure = "State them in [[bench]]."
-            found.append(Finding("note", "assumed-readings", text, cure, ((", ".join(rest), "text"),)))
+            cure = "State {} in [[bench]]."
+            said = ", ".join(key.replace("_", " ") for key in rest)
+            values = ((said, "text"), (", ".join(rest), "text"))
+            found.append(Finding("note", "assumed-readings", text, cure, values))
         if bench.calibrated_at_pa is None:
             text = (
                 "At which test pressure the bench's scale was set is not stated: it is taken to hold at each."

@@ -1,12 +1,9 @@
-"""What stands around a save: safe names, drafts that outlive a reload, the job as one archive."""
+"""What stands around a save: safe names, drafts that outlive a reload."""
 
 from __future__ import annotations
 
 import errno
-import io
 import os
-import random
-import zipfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,11 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from core.files.archive import archive
 from core.files.disk import LEDGER, Refused
 from core.files.draft import Draft, drafts, drop, find, keep, new_draft
 from core.files.folder import read_whole
-from core.files.load import load_job
 from core.files.names import LONGEST, free_name, is_plain, safe_name
 
 # --- names -----------------------------------------------------------------------------
@@ -135,44 +130,3 @@ def test_drafts_behind_a_link_are_neither_written_nor_read(tmp_path: Path) -> No
     assert isinstance(keep(tmp_path, new_draft("b")), Refused)
     drop(tmp_path, kept.id)
     assert find(tmp_path, kept.id) is None and len(list(outside.iterdir())) == 1
-
-
-# --- the archive -----------------------------------------------------------------------
-
-
-def test_an_archive_unpacks_to_the_same_job(tmp_path: Path, demo_runs: Path) -> None:
-    files = read_whole(demo_runs / "sprint-four").files
-    with zipfile.ZipFile(io.BytesIO(archive("sprint-four", files))) as packed:
-        assert packed.testzip() is None
-        packed.extractall(tmp_path)
-    ours, theirs = (load_job([root / "sprint-four"]).job for root in (tmp_path, demo_runs))
-    assert ours.fingerprint == theirs.fingerprint
-
-
-def test_an_archive_is_the_same_twice_whatever_the_order(demo_runs: Path) -> None:
-    files = read_whole(demo_runs / "sprint-four").files
-    mixed = list(files.items())
-    random.Random(1).shuffle(mixed)
-    assert archive("sprint-four", files) == archive("sprint-four", dict(mixed))
-
-
-def test_a_sheet_beside_the_job_keeps_its_place_in_the_archive(tmp_path: Path) -> None:
-    target = '[target]\nname = "shop reference"\nsheets = ["../references/one.csv"]\n'
-    sheet = "# test pressure: 28 inH2O\n# port: 1\nlift [mm],intake [L/s]\n1,10\n2,20\n"
-    files = {"job.toml": target, "cast.csv": sheet, "../references/one.csv": sheet}
-    packed = archive("job", {name: text.encode() for name, text in files.items()})
-    with zipfile.ZipFile(io.BytesIO(packed)) as opened:
-        assert opened.namelist() == ["job/cast.csv", "job/job.toml", "references/one.csv"]
-        opened.extractall(tmp_path)
-    assert load_job([tmp_path / "job"]).job.target.name == "shop reference"
-
-
-@pytest.mark.parametrize("name", ["../../x.csv", "/x.csv", "a/../../../x.csv", "C:\\x.csv"])
-def test_nothing_in_an_archive_leads_out_of_it(name: str) -> None:
-    with pytest.raises(ValueError, match="leads out"):
-        archive("job", {name: b"x"})
-
-
-def test_a_jobs_name_that_is_no_folder_becomes_one() -> None:
-    with zipfile.ZipFile(io.BytesIO(archive("../your sheets", {"a.csv": b"x"}))) as packed:
-        assert packed.namelist() == ["your-sheets/a.csv"]

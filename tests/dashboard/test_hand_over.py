@@ -15,6 +15,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import phrases
 from dashboard.handover.bundle import FILES
+from tests.dashboard.conftest import OpenScreen
 
 Start = Callable[..., AppTest]
 
@@ -43,17 +44,12 @@ def offered(monkeypatch: pytest.MonkeyPatch) -> dict[str, bytes]:
 
 
 @pytest.fixture
-def start(demo_runs: Path, monkeypatch: pytest.MonkeyPatch) -> Start:
+def start(open_screen: OpenScreen) -> Start:
     """Return a function that opens the screen with an address."""
 
-    def started(folder: Path = demo_runs, **address: str) -> AppTest:
-        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
-            monkeypatch.delenv(name, raising=False)
-        monkeypatch.setenv("GAIN_LEDGER_ROOT", str(folder))
-        app = AppTest.from_function(hand_over_alone, default_timeout=120)
-        for key, value in {"job": "sprint-four", **address}.items():
-            app.query_params[key] = value
-        return app.run()
+    def started(folder: Path | None = None, **address: str) -> AppTest:
+        where = {} if folder is None else {"folder": folder}
+        return open_screen(hand_over_alone, **where, **({"job": "sprint-four"} | address))
 
     return started
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -32,6 +34,7 @@ from dashboard.entry.line import take
 from dashboard.handover.blank_sheet import Blank, blank_sheet
 from dashboard.look import THEMES
 from dashboard.usertext import inert
+from tests.dashboard.conftest import OpenScreen
 from tests.dashboard.test_app import said
 
 NOW = dt.datetime(2026, 4, 1, 9, 30)
@@ -269,19 +272,9 @@ def job_sheet_alone() -> None:
 
 
 @pytest.fixture
-def start(monkeypatch: pytest.MonkeyPatch) -> Start:
+def start(open_screen: OpenScreen) -> Start:
     """Return a function that opens the screen on a jobs' root."""
-
-    def started(folder: Path, **address: str) -> AppTest:
-        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
-            monkeypatch.delenv(name, raising=False)
-        monkeypatch.setenv("GAIN_LEDGER_ROOT", str(folder))
-        app = AppTest.from_function(job_sheet_alone, default_timeout=60)
-        for key, value in address.items():
-            app.query_params[key] = value
-        return app.run()
-
-    return started
+    return partial(open_screen, job_sheet_alone)
 
 
 def enter(app: AppTest, line: str) -> AppTest:
@@ -513,6 +506,19 @@ def test_an_uploads_name_is_never_a_path(start: Start, root_of_jobs: Path, name:
         if path.is_file() and path.read_bytes() == content
     ]
     assert [one.removeprefix("c-") for one in found] == [added]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no file can have such a name here")
+@pytest.mark.parametrize("name", ["day 2026-03-28 14:05.csv", 'a"b<c>|?*.csv', "con.csv"])
+def test_a_sheets_name_that_another_system_cannot_write_is_no_obstacle(
+    start: Start, tmp_path: Path, name: str
+) -> None:
+    (tmp_path / "job").mkdir()
+    sheet = "# stage: bowl\n# test pressure: 28 inH2O\nlift [mm],intake [L/s]\n1,10\n2,20\n"
+    (tmp_path / "job" / name).write_text(sheet, "utf-8")
+    app = start(tmp_path, job="job")
+    assert not app.exception
+    assert app.download_button
 
 
 def test_hostile_words_stay_inert(start: Start, root_of_jobs: Path) -> None:

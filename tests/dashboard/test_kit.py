@@ -327,6 +327,17 @@ def test_what_is_beside_a_jobs_folder_stays_beside_it() -> None:
     assert set(unpacked(job_zip(job))) == {"four/job.toml", "references/r.csv"}
 
 
+def test_a_target_beside_the_job_reads_again(tmp_path: Path) -> None:
+    target = '[target]\nname = "shop reference"\nsheets = ["../references/one.csv"]\n'
+    sheet = "# test pressure: 28 inH2O\n# port: 1\nlift [mm],intake [L/s]\n1,10\n2,20\n"
+    for path, text in (("job/job.toml", target), ("job/cast.csv", sheet), ("references/one.csv", sheet)):
+        (tmp_path / path).parent.mkdir(exist_ok=True)
+        (tmp_path / path).write_text(text, "utf-8")
+    with zipfile.ZipFile(io.BytesIO(job_zip(load_job([tmp_path / "job"]).job))) as packed:
+        packed.extractall(tmp_path / "out")
+    assert load_job([tmp_path / "out" / "job"]).job.target.name == "shop reference"
+
+
 def test_an_old_or_missing_date_is_no_obstacle() -> None:
     assert unpacked(zipped({"a": b"1"}, None)) == {"a": b"1"}
 

@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from core.files.load import load_job
 from core.job import Finding, Problem
+from core.review import review
 from core.units import METRIC, US
-from dashboard import figures, phrases, words
+from dashboard import evidence, figures, phrases, words
 from tests.dashboard.reviews import make_review, no_exhaust, one_stage, twelve_stages
 
 
@@ -253,3 +255,13 @@ def test_what_is_assumed_of_repeats_is_said() -> None:
         "One re-set-up moves a reading by, as a standard uncertainty: "
         "intake 0.5 % (from repeats) and exhaust 0.5 % (assumed)."
     )
+
+
+def test_what_a_customer_is_told_names_no_key_of_a_file(demo_runs):
+    told = []
+    for name in ("sprint-four", "touring-twin", "bare-sheets", "messy-day"):
+        found = review(load_job([demo_runs / name]).job).findings
+        told += evidence.finding_lines(found, METRIC, customer=True)
+    assert told
+    for line in told:
+        assert not re.search(r"[a-z]_[a-z]", re.sub(r"\S+\.csv", "", line.text)), line.text

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import streamlit as st
 
-from core.files.archive import archive
 from core.files.draft import Draft
 from core.files.folder import NOTHING, Snapshot
 from core.files.names import free_name
@@ -15,6 +15,7 @@ from core.job import Job
 from dashboard import entry_words, state
 from dashboard.entry import session
 from dashboard.entry.draft import Work, sound_files
+from dashboard.handover.archive import job_zip
 from dashboard.usertext import inert
 
 _CONFLICT, _NAME = "entry-conflict", "entry-save-name"
@@ -52,7 +53,7 @@ def _draw_more(work: Work, job: Job | None) -> None:
         st.button(inert(f"Back to {chosen}"), key="entry-back", on_click=session.back_to_job)
     if job is not None:
         name = work.draft.job or free_name(job.title, (), otherwise="job")
-        data = archive(name, dict(job.files))
+        data = job_zip(replace(job, name=name))
         st.download_button(
             "Download as one archive", data, f"{name}.zip", "application/zip", on_click="ignore"
         )
