@@ -262,7 +262,7 @@ def _read_index(root: Path) -> dict[str, _Kept]:
         if data["format"] != _FORMAT or data["method"] != _method():
             return {}
         return {kept.entry.head.folder: kept for kept in map(_kept, data["jobs"])}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return {}
 
 

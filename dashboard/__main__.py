@@ -9,7 +9,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NoReturn
 
+from core.files.listing import is_job
 from core.files.load import Loaded, load_job
+from core.files.names import is_text
 from core.job import Job
 from core.numbers import numbers_json
 from core.power_settings import with_power
@@ -21,6 +23,7 @@ from dashboard.evidence import finding_lines
 from dashboard.handover import command as handover_command
 
 UNUSABLE = 2
+STOPPED = 130  # as shells count: 128, and 2 for Ctrl-C
 UNIT_SETS = {"metric": METRIC, "us": US}
 
 
@@ -34,8 +37,7 @@ class UnusableError(Exception):
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    for stream in (sys.stdout, sys.stderr):
-        stream.reconfigure(encoding="utf-8")  # a Windows console may default to less
+    _open_streams()
     options = _parser().parse_args(words)
     try:
         code = options.run(options)
@@ -44,11 +46,26 @@ def main(words: Sequence[str] | None = None) -> int:
         for problem in unusable.problems:
             print(problem, file=sys.stderr)
         return UNUSABLE
-    except BrokenPipeError:
-        # Whoever read the output has gone; the interpreter's own flush at exit must not fail again.
+    except KeyboardInterrupt:
+        print("Stopped. Every file that was written is whole.", file=sys.stderr)
+        return STOPPED
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        if not isinstance(error, BrokenPipeError):  # else whoever read the output has gone
+            print(f"The output cannot be written: {error.strerror}. Send it elsewhere.", file=sys.stderr)
+        # The interpreter's own flush at exit must not fail again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     return code
+
+
+def _open_streams() -> None:
+    """Make the output take any text: a console may know few letters, or be closed altogether."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - until the end
+        getattr(sys, name).reconfigure(encoding="utf-8", errors="backslashreplace")
 
 
 # commands ---------------------------------------------------------------------------------
@@ -56,8 +73,16 @@ def main(words: Sequence[str] | None = None) -> int:
 
 def _demo(options: argparse.Namespace) -> int:
     environment = launch.app_environment(None, is_job=False, customer=False)
-    launch.run_app(environment, options.port, browser=launch.has_display())
+    _serve(environment, options.port)
     return 0
+
+
+def _serve(environment: dict[str, str], port: int | None) -> None:
+    if port is not None and not launch.is_free(port):
+        raise UnusableError(
+            [f"Port {port} is in use. Give another with --port, or leave it out: a free one is found."]
+        )
+    launch.run_app(environment, port, browser=launch.has_display())
 
 
 def _open(options: argparse.Namespace) -> int:
@@ -66,13 +91,17 @@ def _open(options: argparse.Namespace) -> int:
             [f"{options.folder}: no such folder. Give a job's folder, or the folder above your jobs."]
         )
     folder = Path(options.folder).resolve()
-    is_job = any(folder.glob("*.csv")) or (folder / "job.toml").is_file()
-    if options.customer and not is_job:
+    if not is_text(str(folder)):
+        raise UnusableError(
+            [f"{folder}: a browser cannot be shown this name, which is no text in UTF-8. Rename the folder."]
+        )
+    of_job = is_job(folder)
+    if options.customer and not of_job:
         raise UnusableError(
             [f"{options.folder}: no job here. --customer shows one job: give that job's folder."]
         )
-    environment = launch.app_environment(folder, is_job=is_job, customer=options.customer)
-    launch.run_app(environment, options.port, browser=launch.has_display())
+    environment = launch.app_environment(folder, is_job=of_job, customer=options.customer)
+    _serve(environment, options.port)
     return 0
 
 

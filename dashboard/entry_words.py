@@ -392,3 +392,11 @@ def problem_line(problem: Problem) -> str:
 def dash(text: str) -> str:
     """Return text, or the sign for nothing."""
     return text or NOTHING
+
+
+def unreadable_job(name: str, why: str) -> str:
+    """Return what is said where the files of the chosen job are not to be had."""
+    return (
+        f"{name} cannot be read ({why}), so what stands here begins without its files. Nothing in it was "
+        "changed, and what is typed stays a draft. Allow this user to read the job, and reload this page."
+    )

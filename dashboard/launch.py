@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 import sys
 from pathlib import Path
 
@@ -30,6 +31,18 @@ def has_display() -> bool:
     if sys.platform in ("win32", "darwin"):
         return True
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def is_free(port: int) -> bool:
+    """Return whether nobody serves on a port of this machine."""
+    with socket.socket() as probe:
+        if sys.platform != "win32":  # there it would share a port with whoever has it
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True
 
 
 def app_environment(folder: Path | None, *, is_job: bool, customer: bool) -> dict[str, str]:

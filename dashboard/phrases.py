@@ -10,12 +10,16 @@ from dashboard.figures import counted
 OWN_SHEETS = "your sheets"
 UPLOAD_LABEL = "Your own bench sheets (CSV)"
 UPLOAD_LIMIT_MB = 10
-NO_SUCH_JOB = "The job in the address is not here. This is another one."
+NO_SUCH_JOB = "That job is not here, or no longer. This is another one."
 
 EMPTY_LEAD = "No job yet. Drop two or more bench sheets to see what the work gained."
 EMPTY_HELP = (
     "Use the field in the sidebar (on a phone, » opens it). A sheet is lift down the side, flow beside it, "
     "a unit in each header. One sheet for each stage and set-up. Nothing leaves this computer."
+)
+MISSING_ROOT = (
+    "The folder of the jobs cannot be looked into ({why}). Connect its drive, or allow this user to read it, "
+    "and reload this page; or start on another folder. Nothing in it was changed."
 )
 EMPTY_CUSTOMER = "The folder that this page was started on holds no bench sheet."
 SAMPLE_LABEL = "Download this sample sheet"
@@ -125,3 +129,15 @@ def problem_count(problems: Sequence[Problem], files: int) -> str:
     sound = max(files - bad, 0)
     kept = f" {counted(sound, 'file')} {'is' if sound == 1 else 'are'} sound." if sound else ""
     return f"**{text}**{kept} No gain is shown until this is mended: half a job would mislead."
+
+
+def missing_root(why: str) -> str:
+    """Return what is said where the folder of all jobs is not to be had."""
+    return MISSING_ROOT.format(why=why)
+
+
+def unshown_folders(count: int) -> str:
+    """Return what is said of job folders whose names no browser can be sent."""
+    if count == 1:
+        return "A job folder has a name that is no text in UTF-8. Rename it to see it here."
+    return f"{count} job folders have names that are no text in UTF-8. Rename them to see them here."

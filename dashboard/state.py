@@ -5,14 +5,17 @@ from __future__ import annotations
 import gc
 import hashlib
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 import streamlit as st
 
-from core.files.listing import stamp_of
+from core.files.jobfile import NAME
+from core.files.listing import is_job, stamp_of
 from core.files.load import Loaded, load_files, load_job
+from core.files.names import is_text, printable
 from core.files.save import HISTORY, finish
 from core.job import Problem
 from core.results import Review
@@ -71,13 +74,31 @@ def job_names() -> list[str]:
     only = os.environ.get("GAIN_LEDGER_JOB")
     if only and for_customer_only():
         return [Path(only).name]
+    found = [folder for folder in _folders() if is_text(folder.name) and is_job(folder)]
+    return [
+        folder.name for folder in sorted(found, key=lambda one: (not os.path.isfile(one / NAME), one.name))
+    ]
+
+
+def unshown_folders() -> int:
+    """Return how many job folders have a name that no browser can be sent."""
+    return sum(not is_text(folder.name) and is_job(folder) for folder in _folders())
+
+
+def _folders() -> list[Path]:
     try:
-        folders = [one for one in root().iterdir() if one.is_dir() and not one.name.startswith(".")]
+        return [one for one in root().iterdir() if not one.name.startswith(".") and os.path.isdir(one)]
     except OSError:
         return []
-    full = {folder.name for folder in folders if (folder / "job.toml").is_file()}
-    bare = sorted(f.name for f in folders if f.name not in full and any(f.glob("*.csv")))
-    return sorted(full) + bare
+
+
+def missing_root() -> str | None:
+    """Return why the folder of the jobs cannot be looked into; None where it can."""
+    try:
+        os.listdir(root())
+    except OSError as error:
+        return error.strerror or str(error)
+    return None
 
 
 def first_job() -> str:
@@ -107,15 +128,22 @@ def open_job(name: str) -> Opened:
     folder = root() / name
     if not for_customer_only():
         finish(folder, root())  # what a kill cut short: other programs are to find it whole, too
-    found = [path for path in folder.rglob("*") if path.is_file() and folder / HISTORY not in path.parents]
-    found += [path for path in _elsewhere().get(str(folder), ()) if path.exists()]
-    stamps = tuple((str(path), stamp_of(path)) for path in sorted(found))
+    found = [*_files_below(folder), *_elsewhere().get(str(folder), ())]
+    stamps = tuple((printable(str(path)), stamp) for path in sorted(found) if (stamp := stamp_of(path)))
     opened = _read_folder(str(folder), str(root()), stamps)
     if opened.review is None:  # what is wrong may lie in another folder: look again next time
         _read_folder.clear(str(folder), str(root()), stamps)
     else:
         _elsewhere()[str(folder)] = _named_elsewhere(folder, opened.review)
     return opened
+
+
+def _files_below(folder: Path) -> Iterator[Path]:
+    """Yield a job's files; what cannot be looked into, or goes away meanwhile, has none."""
+    for place, folders, names in os.walk(folder):
+        if place == str(folder) and HISTORY in folders:
+            folders.remove(HISTORY)
+        yield from (Path(place, name) for name in names)
 
 
 @st.cache_resource(show_spinner=False)
@@ -173,9 +201,23 @@ def _data_of(review: Review) -> tuple[str, str, int]:
     return review.job.name, review.job.fingerprint, hash(review.power)
 
 
-@st.cache_data(show_spinner=False, scope="session", max_entries=40, hash_funcs={Review: _data_of})
 def handover_file(name: str, units: str, choice: Choice, review: Review) -> bytes:
-    """Return one hand-over file; the same job in the same units and choice is made once."""
+    """Return one hand-over file; the same job in the same units and choice is made once.
+
+    Of a job in the root it is made for all sessions, as its review is: a PDF for each visitor
+    would keep twenty of them waiting. What was uploaded stays in its session.
+    """
+    made = _file_of_uploads if st.session_state.get("job") == OWN else _file_of_job
+    return made(name, units, choice, review)
+
+
+@st.cache_data(show_spinner=False, max_entries=80, hash_funcs={Review: _data_of})
+def _file_of_job(name: str, units: str, choice: Choice, review: Review) -> bytes:
+    return FILES[name](review, UNITS[units], choice)
+
+
+@st.cache_data(show_spinner=False, scope="session", max_entries=40, hash_funcs={Review: _data_of})
+def _file_of_uploads(name: str, units: str, choice: Choice, review: Review) -> bytes:
     return FILES[name](review, UNITS[units], choice)
 
 
@@ -189,11 +231,13 @@ def handover_archive(units: str, choice: Choice, review: Review, _files: dict[st
 
 
 def begin(name: str, allowed: list[str], default: str) -> str | None:
-    """Set a choice from the address at the start of a session; return what was asked for in vain."""
+    """Set a choice from the address at the start of a session; return what is asked for in vain, or gone."""
     if name in st.session_state:
-        if st.session_state[name] not in allowed:
-            st.session_state[name] = default
-        return None
+        before = st.session_state[name]
+        if before in allowed:
+            return None
+        st.session_state[name] = default
+        return before
     wanted = st.query_params.get(name)
     st.session_state[name] = wanted if wanted in allowed else default
     return wanted if wanted is not None and wanted not in allowed else None

@@ -141,7 +141,12 @@ def inner_folder(folder: Path, name: str) -> Path:
         If it cannot be made.
     """
     inner = folder / name
-    inner.mkdir(exist_ok=True)
+    try:
+        inner.mkdir(exist_ok=True)
+    except FileExistsError:
+        if not inner.is_symlink():
+            text = f"{quoted(name)} in {quoted(folder.name)} is a file, not a folder, so nothing was saved."
+            raise RefusedError(text, "Move that file away, and save again.") from None
     if leads_elsewhere(inner):
         raise RefusedError(
             f"{quoted(name)} in {quoted(folder.name)} is a link to another place; nothing is written there.",

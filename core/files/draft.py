@@ -148,8 +148,8 @@ def drop(root: Path, draft_id: str) -> None:
         Of the draft; one that is not there is no error.
     """
     folder = root / LEDGER / _DRAFTS
-    if _ID.fullmatch(draft_id) and folder.is_dir() and not _is_linked(folder):
-        with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError):
+        if _ID.fullmatch(draft_id) and folder.is_dir() and not _is_linked(folder):
             (folder / f"{draft_id}.json").unlink(missing_ok=True)
 
 
@@ -171,13 +171,13 @@ def _written(draft: Draft) -> bytes:
 
 def _read(folder: Path, draft_id: str) -> Draft | None:
     """Return a draft as it lies on disk; one that cannot be read stays there and counts as none."""
-    if _is_linked(folder):
-        return None
     try:
+        if _is_linked(folder):
+            return None
         data = json.loads((folder / f"{draft_id}.json").read_bytes().decode("utf-8", "surrogatepass"))
         seen = Snapshot(tuple((str(name), str(hashed)) for name, hashed in data["seen"]))
         found = Draft(draft_id, data["job"], seen, data["values"], data["revision"], data["kept_at"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
     sound = isinstance(found.values, dict) and isinstance(found.revision, int) and data["format"] == _FORMAT
     return found if sound and isinstance(found.kept_at, str) else None

@@ -181,7 +181,7 @@ def pending(folder: Path) -> Pending | None:
     try:
         data = json.loads((journal / COMMIT).read_text(encoding="utf-8"))
         found = Pending(data["token"], tuple(data["put"]), tuple(data["drop"]), data["stamp"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
     names = (*found.put, *found.drop, found.stamp)
     sound = all(isinstance(name, str) and is_plain(name) for name in names)

@@ -48,8 +48,8 @@ def stamps(root: Path) -> dict[str, str]:
     Returns
     -------
     dict of str to str
-        By folder name, in order of names; empty where the root cannot be read. Names, sizes
-        and times of the files are compared, not their contents.
+        By folder name, in order of names; empty where the root cannot be read. Names, sizes, times
+        and places of the files are compared, not their contents.
     """
     try:
         folders = sorted(name for name in os.listdir(root) if not name.startswith("."))
@@ -70,13 +70,45 @@ def stamp_of(path: Path) -> str | None:
     Returns
     -------
     str or None
-        Its size and time; None where it is not there.
+        Its size, times and place on the disk; None where it is not there. The time of its content
+        alone would not do: an archive, a copy or a clock set back may give a new content an old time.
     """
     try:
         stat = path.stat()
     except OSError:
         return None
-    return f"{stat.st_size} {stat.st_mtime_ns}"
+    return " ".join(map(str, _marks(stat)))
+
+
+def is_job(folder: Path) -> bool:
+    """Return whether a folder is to be opened as a job.
+
+    Parameters
+    ----------
+    folder : Path
+        Any folder.
+
+    Returns
+    -------
+    bool
+        True where it holds a job file or a bench sheet, and where it cannot be looked into: who
+        opens it is told why, which is better than a job that is gone without a word.
+    """
+    try:
+        names = os.listdir(folder)
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except OSError:
+        return True
+    return any(_makes_job(name) and os.path.isfile(folder / name) for name in names)
+
+
+def _makes_job(name: str) -> bool:
+    return name == NAME or (name.lower().endswith(".csv") and not name.startswith("."))
+
+
+def _marks(stat: os.stat_result) -> tuple[int, ...]:
+    return (stat.st_size, stat.st_mtime_ns, stat.st_ctime_ns, stat.st_ino)
 
 
 def read_head(folder: Path) -> Head:
@@ -100,20 +132,19 @@ def read_head(folder: Path) -> Head:
 
 def _stamp(folder: Path) -> str | None:
     """Return a job folder's stamp, None for a folder that holds no job."""
-    files, is_job = [], False
+    files, holds_job = [], False
     try:
         with os.scandir(folder) as found:
             for one in found:
                 name = one.name.lower()
                 if name.startswith(".") or not name.endswith(ENDINGS) or not os.path.isfile(one):
                     continue  # nor a link that leads nowhere
-                stat = one.stat()
-                files.append((one.name, stat.st_size, stat.st_mtime_ns))
-                is_job = is_job or one.name == NAME or name.endswith(".csv")
+                files.append((one.name, *_marks(os.stat(one))))  # one.stat() has no number on Windows
+                holds_job = holds_job or _makes_job(one.name)
     except OSError:
         return None
     unfinished = stamp_of(folder / JOURNAL / COMMIT)
-    return hashlib.sha256(repr((sorted(files), unfinished)).encode()).hexdigest()[:16] if is_job else None
+    return hashlib.sha256(repr((sorted(files), unfinished)).encode()).hexdigest()[:16] if holds_job else None
 
 
 def _read_head(name: str, found: dict[str, Path]) -> Head:

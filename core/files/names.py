@@ -65,6 +65,38 @@ def free_name(text: str, taken: Iterable[str], *, ending: str = "", otherwise: s
     return name
 
 
+def is_text(name: str) -> bool:
+    """Return whether a name read from a disk is text: Linux allows bytes that are none.
+
+    Parameters
+    ----------
+    name : str
+        As Python gives it.
+
+    Returns
+    -------
+    bool
+        False where it can neither be printed nor sent to a browser.
+    """
+    return printable(name) == name
+
+
+def printable(name: str) -> str:
+    """Return a name as it can be printed, what is no text in it as its number.
+
+    Parameters
+    ----------
+    name : str
+        Of a file or folder, or a whole path.
+
+    Returns
+    -------
+    str
+        The name itself where it is text.
+    """
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 def is_plain(name: str) -> bool:
     """Return whether a name is one file or folder inside another: no path, no device, not hidden.
 

@@ -18,9 +18,10 @@ from core.files.save import Refused
 from core.job import Job
 from core.results import Review
 from core.review import review
-from dashboard import state
+from dashboard import entry_words, state
 from dashboard.entry.draft import Files, Work, base_files, laid_over, load, sound_files
 from dashboard.handover.blank_sheet import Blank, blank_sheet
+from dashboard.usertext import inert
 
 _HELD, _ID = "entry-held", "draft"
 SAID = "entry-said"  # what the last action has to say, shown once
@@ -152,7 +153,8 @@ def _whole(job: str | None) -> Whole:
     folder = None if job is None else state.root() / job
     try:
         return Whole({}, NOTHING) if folder is None else read_whole(folder)
-    except OSError:
+    except OSError as error:
+        say("error", entry_words.unreadable_job(inert(job), error.strerror or str(error)))
         return Whole({}, NOTHING)
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from core.files.listing import is_job
 from core.files.load import Loaded
 from core.job import SIDES
 from core.power_settings import with_power
@@ -79,7 +80,8 @@ def hand_over(paths: Sequence[Path], out: Path, wanted: Order, read: Read) -> It
     which of many jobs is at work.
     """
     jobs = job_folders(paths)
-    twice = {job.name for job in jobs if sum(one.name == job.name for one in jobs) > 1}
+    names = [job.name.casefold() for job in jobs]  # some systems take "Head" and "head" for one folder
+    twice = {job.name for job in jobs if names.count(job.name.casefold()) > 1}
     if twice:
         yield f"{', '.join(sorted(twice))}: two jobs have this name. Hand them over one after the other."
         return
@@ -95,16 +97,13 @@ def job_folders(paths: Sequence[Path]) -> list[Path]:
     if len(paths) > 1:
         return [path.resolve() for path in paths] if all(map(os.path.isdir, paths)) else []
     folder = paths[0]
-    if not os.path.isdir(folder) or _is_job(folder):  # unlike Path.is_dir it never raises
+    if not os.path.isdir(folder) or is_job(folder):  # unlike Path.is_dir it never raises
         return []
     try:
-        return sorted(one.resolve() for one in folder.iterdir() if one.is_dir() and _is_job(one))
+        found = (one for one in folder.iterdir() if one.is_dir() and not one.name.startswith("."))
+        return sorted(one.resolve() for one in found if is_job(one))
     except OSError:
         return []  # who reads it as a job says why
-
-
-def _is_job(folder: Path) -> bool:
-    return (folder / "job.toml").is_file() or any(folder.glob("*.csv"))
 
 
 def _one(paths: Sequence[Path], out: Path, wanted: Order, read: Read) -> Iterator[str]:
@@ -123,7 +122,9 @@ def _one(paths: Sequence[Path], out: Path, wanted: Order, read: Read) -> Iterato
     try:
         written = write_files(out, files)
     except (OSError, ValueError) as error:  # ValueError: of what no path can hold
-        yield f"{out}: cannot be written to ({getattr(error, 'strerror', error)}). Give another --out."
+        place, why = getattr(error, "filename", None) or out, getattr(error, "strerror", None) or error
+        text = f"{place}: cannot be written to ({why}). Every file in {out} is whole, new or as it was."
+        yield f"{text} Make room or leave to write there, or give another --out."
         return
     for path in written:
         print(path)

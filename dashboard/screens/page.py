@@ -36,6 +36,9 @@ def open_screen(title: str) -> tuple[Shown, Review] | None:
 
 
 def _draw_empty() -> None:
+    if (why := state.missing_root()) is not None:
+        st.error(phrases.missing_root(inert(why)))
+        return
     st.header(phrases.EMPTY_LEAD)
     st.markdown(phrases.EMPTY_HELP if not state.for_customer_only() else phrases.EMPTY_CUSTOMER)
     if state.for_customer_only():

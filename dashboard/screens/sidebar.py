@@ -14,6 +14,7 @@ def draw() -> None:
     options = [*names, *([state.OWN] if own else [])]
     fixed = state.for_customer_only()
     default = state.first_job() if state.first_job() in options else next(iter(options), None)
+    had_own = st.session_state.get("job") == state.OWN  # the person took the sheets away again
     unknown = state.begin("job", options, default)
     state.begin("units", list(state.UNITS), "metric")
     state.begin("reader", list(state.READERS), "shop")
@@ -22,8 +23,10 @@ def draw() -> None:
             st.session_state["reader"] = "customer"
         elif options:
             st.selectbox("Job", options, key="job", format_func=_job_name, persist_state="session")
-            if unknown is not None:
+            if unknown is not None and not had_own:
                 st.warning(phrases.NO_SUCH_JOB)
+        if not fixed and (count := state.unshown_folders()):
+            st.warning(phrases.unshown_folders(count))
         st.segmented_control("Units", list(state.UNITS), key="units", required=True, persist_state="session")
         if not fixed:
             st.segmented_control(

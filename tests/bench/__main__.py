@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from tests.bench import calculation, handover, power, screen, shelf, trust
+from tests.bench import calculation, handover, power, screen, sessions, shelf, trust
 
 PARTS = {
     "review": calculation.reviews,
@@ -14,6 +14,7 @@ PARTS = {
     "shelf": shelf.shelves,
     "power": power.powers,
     "screen": screen.screens,
+    "sessions": sessions.many,
     "trust": trust.trust,
 }
 LONG = ("trust",)  # only where it is asked for: a quarter of an hour

@@ -292,10 +292,11 @@ def test_an_empty_folder_says_what_to_do_and_gives_a_sheet_that_works(start: Sta
     assert "One stage so far, bowl blend." in said(after)
 
 
-def test_a_folder_that_is_not_there_is_an_empty_one(start: Start, tmp_path: Path) -> None:
+def test_a_folder_that_is_not_there_is_no_empty_one(start: Start, tmp_path: Path) -> None:
     app = start(tmp_path / "nowhere")
     assert not app.exception
-    assert "No job yet" in app.header[0].value
+    assert not app.header
+    assert "No such file or directory" in app.error[0].value and "Connect its drive" in app.error[0].value
 
 
 def test_a_job_that_went_away_is_said_to_be_gone(start: Start, jobs: Path) -> None:
