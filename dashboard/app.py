@@ -15,7 +15,6 @@ from dashboard import state
 from dashboard.screens import bench_day, by_lift, hand_over, job_sheet, power, results, shelf, sidebar, target
 
 st.set_page_config(page_title="Gain Ledger", layout="wide", initial_sidebar_state="auto")
-state.settle()
 pages = [
     st.Page(results.draw, title="Results", url_path="results", default=True),
     st.Page(by_lift.draw, title="By lift", url_path="by-lift"),
@@ -31,3 +30,4 @@ if shelf.is_offered():
 screen = st.navigation(pages)
 sidebar.draw()
 screen.run()
+state.settle()

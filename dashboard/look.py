@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -43,8 +43,8 @@ class Theme:
     beyond: str
     target: str
     primary: str
-    stage: dict[str, list[str]]
-    stage_text: dict[str, list[str]]
+    stage: dict[str, list[str]] = field(compare=False)
+    stage_text: dict[str, list[str]] = field(compare=False)
 
     def line_colour(self, index: int, count: int) -> str:
         """Return the colour of a stage's line, its place counted from 0."""

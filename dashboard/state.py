@@ -5,10 +5,11 @@ from __future__ import annotations
 import gc
 import hashlib
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import streamlit as st
 
@@ -32,6 +33,7 @@ READERS: tuple[Reader, Reader] = ("shop", "customer")
 OWN = "/"  # stands for uploaded sheets; no folder can have this name
 _FIRST_DEMO = "sprint-four"  # a sound job
 _DEMO_JOBS = Path(__file__).resolve().parents[1] / "demo_runs"
+_MOST_DRAWN = 96  # charts and tables of a job: what several visitors look at, in both units
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,7 @@ class Opened:
     review: Review | None
     problems: tuple[Problem, ...]
     files: tuple[str, ...]
+    drawn: Callable[..., Any]  # drawn(make, *how) is make(review, *how), made once for all who look at it
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,10 @@ class Shown:
 
 @st.cache_resource(show_spinner=False)
 def settle() -> None:
-    """Take all that the imports made out of the garbage collector's rounds, once a process."""
+    """Take all that stays out of the garbage collector's rounds, once a process, after its first run.
+
+    Streamlit goes through everything after every click.
+    """
     gc.collect()
     gc.freeze()
 
@@ -129,10 +135,12 @@ def open_job(name: str) -> Opened:
     if not for_customer_only():
         finish(folder, root())  # what a kill cut short: other programs are to find it whole, too
     found = [*_files_below(folder), *_elsewhere().get(str(folder), ())]
-    stamps = tuple((printable(str(path)), stamp) for path in sorted(found) if (stamp := stamp_of(path)))
-    opened = _read_folder(str(folder), str(root()), stamps)
+    stamped = [(path, stamp) for path in sorted(found) if (stamp := stamp_of(path))]
+    own = [path.name for path, _ in stamped if path.is_relative_to(folder)]
+    stamps = repr([(printable(str(path)), stamp) for path, stamp in stamped])  # one text is hashed sooner
+    opened = _read_folder(str(folder), str(root()), stamps, own)
     if opened.review is None:  # what is wrong may lie in another folder: look again next time
-        _read_folder.clear(str(folder), str(root()), stamps)
+        _read_folder.clear(str(folder), str(root()), stamps, own)
     else:
         _elsewhere()[str(folder)] = _named_elsewhere(folder, opened.review)
     return opened
@@ -158,9 +166,8 @@ def _named_elsewhere(folder: Path, review: Review) -> tuple[Path, ...]:
 
 
 @st.cache_resource(show_spinner=False, max_entries=32)
-def _read_folder(folder: str, within: str, stamps: tuple[tuple[str, str | None], ...]) -> Opened:
-    own = [Path(path).name for path, _ in stamps if Path(path).is_relative_to(folder)]
-    return _opened(load_job([Path(folder)], root=Path(within)), own)
+def _read_folder(folder: str, within: str, stamps: str, _files: list[str]) -> Opened:
+    return _opened(load_job([Path(folder)], root=Path(within)), _files)
 
 
 def keep_uploads(files: list[st.runtime.uploaded_file_manager.UploadedFile]) -> None:
@@ -194,7 +201,8 @@ def _read_uploads(digests: tuple[tuple[str, str], ...], _files: dict[str, bytes]
 
 def _opened(loaded: Loaded, files: list[str]) -> Opened:
     done = None if loaded.job is None else review(loaded.job)
-    return Opened(done, tuple(loaded.problems), tuple(files))
+    drawn = lru_cache(_MOST_DRAWN)(lambda make, *how: make(done, *how))
+    return Opened(done, tuple(loaded.problems), tuple(files), drawn)
 
 
 def _data_of(review: Review) -> tuple[str, str, int]:

@@ -6,11 +6,12 @@ import streamlit as st
 
 from core.job import SIDES, Side
 from core.results import Against, Gain, Review
-from core.units import label
+from core.units import UnitSet, label
 from dashboard import phrases, state, tables, target_tables, words
 from dashboard.charts import gain_by_lift
-from dashboard.look import MANY_STAGES
-from dashboard.screens.page import cell_text, draw_chart, draw_rows, draw_table, fold, open_screen
+from dashboard.charts.frame import Spec
+from dashboard.look import MANY_STAGES, Theme
+from dashboard.screens.page import cell_text, draw_kept_chart, draw_rows, draw_table, fold, open_screen
 from dashboard.state import Shown
 from dashboard.usertext import inert
 
@@ -25,12 +26,14 @@ def draw() -> None:
     if not words.measured(review, side):
         st.markdown(f"**{side.capitalize()}: {words.NOT_MEASURED}**")
         return
-    gains, names = _chosen_gains(review, side, against)
+    chosen = (side, against, _choose_stage(review, side, against))
+    gains, _ = _compared(review, *chosen)
     what = "against the target" if against == "target" else "gain by lift"
     st.header(f"{side.capitalize()} {what}, {label('flow', shown.units)}")
     if gains:
-        draw_chart(gain_by_lift(review, gains, names, shown.units, shown.theme))
-        _draw_table(shown, gains, names, review)
+        draw_kept_chart(shown, _chart, *chosen, shown.units, shown.theme)
+        draw_rows(*shown.opened.drawn(_rows, *chosen, shown.units))
+        _draw_captions(shown, review, gains)
     else:
         st.markdown(phrases.NO_STEP_HERE)
     if against == "target":
@@ -71,30 +74,47 @@ def _comparisons(review: Review, side: Side) -> dict[Against, str]:
     return offered
 
 
-def _chosen_gains(review: Review, side: Side, against: Against) -> tuple[list[Gain], list[str]]:
-    """Return the comparisons to show with their names: of many stages, one and the whole."""
-    gains = [gain for stage in review.stages if (gain := review.gain(stage.name, side, against))]
+def _choose_stage(review: Review, side: Side, against: Against) -> str | None:
+    """Return the stage that is picked where there are too many to show, else None."""
+    _, names = _compared(review, side, against)
+    if len(names) < MANY_STAGES - 1:
+        return None
+    return st.selectbox("Stage", names, key=f"stage-{review.job.fingerprint}")
+
+
+def _compared(
+    review: Review, side: Side, against: Against, stage: str | None = None
+) -> tuple[list[Gain], list[str]]:
+    """Return the comparisons to show with their names: all, or those of one stage and of the whole."""
+    gains = [gain for each in review.stages if (gain := review.gain(each.name, side, against))]
     gains = [gain for gain in gains if any(change is not None for change in gain.gain_m3_s)]
-    names = [gain.stage for gain in gains]
-    if len(gains) < MANY_STAGES - 1:
-        return gains, names
-    stage = st.selectbox("Stage", names, key=f"stage-{review.job.fingerprint}")
+    if stage is None:
+        return gains, [gain.stage for gain in gains]
     chosen = [gain for gain in gains if gain.stage == stage]
     whole = words.whole_gain(review, side) if against != "target" else None
-    return [*chosen, *([whole] if whole else [])], [
-        *(g.stage for g in chosen),
-        *([words.ALL_WORK] if whole else []),
-    ]
+    names = [stage for _ in chosen]
+    return ([*chosen, whole], [*names, words.ALL_WORK]) if whole else (chosen, names)
 
 
-def _draw_table(shown: Shown, gains: list[Gain], names: list[str], review: Review) -> None:
-    table = tables.gain_table(review, gains, shown.units)
-    heads = [f"Lift, {label('lift', shown.units)}", *(inert(name) for name in names)]
-    rows = [
+def _chart(
+    review: Review, side: Side, against: Against, stage: str | None, units: UnitSet, theme: Theme
+) -> Spec:
+    return gain_by_lift(review, *_compared(review, side, against, stage), units, theme)
+
+
+def _rows(
+    review: Review, side: Side, against: Against, stage: str | None, units: UnitSet
+) -> tuple[list[str], list[list[str]]]:
+    """Return the table's heads and rows."""
+    gains, names = _compared(review, side, against, stage)
+    heads = [f"Lift, {label('lift', units)}", *(inert(name) for name in names)]
+    return heads, [
         [f"**{row.lift}**" if row.whole else row.lift, *(cell_text(cell) for cell in row.cells)]
-        for row in table.rows
+        for row in tables.gain_table(review, gains, units).rows
     ]
-    draw_rows(heads, rows)
+
+
+def _draw_captions(shown: Shown, review: Review, gains: list[Gain]) -> None:
     st.caption(f"{words.MARKS}. At the right: {words.summary_name(gains)}. {words.JUDGED_TOGETHER}")
     beyond = words.beyond_caption(review, gains[0].side, shown.units)
     if beyond:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 
 import pyarrow as pa  # comes with streamlit
 import streamlit as st
@@ -81,9 +81,9 @@ def draw_rows(columns: Sequence[str], rows: Sequence[Sequence[str]], alt: str | 
         while column in heads:
             column += "\u2060"
         heads.append(column)
-    st.table(
-        [dict(zip(heads, row, strict=True)) for row in rows], hide_index=True, border="horizontal", alt=alt
-    )
+    columns_of_cells = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in heads]
+    table = pa.table(dict(zip(heads, columns_of_cells, strict=True)))
+    st.table(table, hide_index=True, border="horizontal", alt=alt)
 
 
 def draw_table(table: Table, alt: str | None = None) -> None:
@@ -120,8 +120,25 @@ def beside(count: int) -> list[DeltaGenerator]:
 
 def draw_chart(spec: Spec) -> None:
     """Draw a chart as it is specified; its description stands for it where it cannot be seen."""
+    _show(_sent(spec))
+
+
+def draw_kept_chart(shown: Shown, make: Callable[..., Spec], *how: Hashable) -> None:
+    """Draw the chart ``make(review, *how)``, made once for all who look at the job."""
+    _show(shown.opened.drawn(_made, make, *how))
+
+
+def _made(review: Review, make: Callable[..., Spec], *how: Hashable) -> Spec:
+    return _sent(make(review, *how))
+
+
+def _sent(spec: Spec) -> Spec:
+    """Return a chart with its rows in the form they are sent in."""
+    return {**spec, "datasets": {name: _columns(rows) for name, rows in spec["datasets"].items()}}
+
+
+def _show(spec: Spec) -> None:
     drawn = {key: value for key, value in spec.items() if key != "description"}
-    drawn["datasets"] = {name: _columns(rows) for name, rows in spec["datasets"].items()}
     st.vega_lite_chart(drawn, theme=None, width="stretch", alt=spec["description"])
 
 

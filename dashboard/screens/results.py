@@ -21,7 +21,7 @@ from dashboard.screens.page import (
     beside,
     cell_text,
     draw_apart,
-    draw_chart,
+    draw_kept_chart,
     draw_rows,
     fold,
     open_screen,
@@ -105,7 +105,7 @@ def _draw_overlays(shown: Shown, review: Review) -> None:
         with place:
             st.subheader(f"{side.capitalize()} flow, {flow}")
             if words.measured(review, side):
-                draw_chart(overlay(review, side, shown.units, shown.theme))
+                draw_kept_chart(shown, overlay, side, shown.units, shown.theme)
             else:
                 st.markdown(words.NOT_MEASURED)
     st.caption(words.POINTS_AND_BANDS)
@@ -118,12 +118,12 @@ def _draw_steps(shown: Shown, review: Review) -> None:
     if len(review.stages) <= MOST_STAIRS and not shown.phone:
         for side in sides:
             st.subheader(_steps_title(shown, side))
-            draw_chart(stairs(review, side, shown.units, shown.theme))
+            draw_kept_chart(shown, stairs, side, shown.units, shown.theme)
     else:
         for place, side in zip(beside(len(sides)), sides, strict=True):
             with place:
                 st.subheader(_steps_title(shown, side))
-                draw_chart(rungs(review, side, shown.units, shown.theme))
+                draw_kept_chart(shown, rungs, side, shown.units, shown.theme)
     st.caption(f"{phrases.STEPS_CAPTION} {words.MARKS}.")
 
 

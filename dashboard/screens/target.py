@@ -10,7 +10,7 @@ from dashboard import target_tables, target_words, words
 from dashboard.charts.gap import gap_chart
 from dashboard.evidence import finding_lines
 from dashboard.screens.noticed import finding_row
-from dashboard.screens.page import LINE_BREAK, draw_chart, draw_rows, draw_table, fold, open_screen
+from dashboard.screens.page import LINE_BREAK, draw_kept_chart, draw_rows, draw_table, fold, open_screen
 from dashboard.state import Shown
 from dashboard.usertext import inert
 
@@ -55,7 +55,7 @@ def _draw_side(shown: Shown, review: Review, gap: Gap) -> None:
     st.subheader(name)
     left, right = st.columns([6, 5])
     with left:
-        draw_chart(gap_chart(review, gap.side, shown.units, shown.theme))
+        draw_kept_chart(shown, gap_chart, gap.side, shown.units, shown.theme)
         lines = (target_words.where(gap, shown.units), target_words.to_find(gap, shown.units, _strong))
         st.markdown(" ".join(filter(None, lines)))
     with right:
