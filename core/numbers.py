@@ -9,11 +9,13 @@ from dataclasses import asdict
 from typing import Any
 
 from core.job import SIDES, Finding
+from core.power_results import PowerModel
 from core.results import (
     Gain,
     Gap,
     LeakCheck,
     PlateCheck,
+    Reached,
     Review,
     SideCurve,
     StageResult,
@@ -41,28 +43,19 @@ def review_numbers(review: Review) -> dict[str, Any]:
     dict
         SI units, laid out as format "gain-ledger numbers 1".
     """
-    reference = review.reference
     return _finite(
         {
             "format": FORMAT,
             "title": review.job.title,
             "fingerprint": review.job.fingerprint,
             "currency": review.job.currency,
-            "reference": {
-                "pressure_pa": reference.pressure_pa,
-                "density_kg_m3": reference.density_kg_m3,
-                "air": reference.air,
-                "rule": reference.rule,
-            },
+            "reference": asdict(review.reference),
             "usable_lift_m": dict(review.usable_lift_m.items()),
             "stages": [_stage(stage) for stage in review.stages],
             "gains": [_gain(gain) for gain in review.gains],
             "power": {
-                "ceiling": [
-                    {"stage": one.stage, "low_w": one.low_w, "mid_w": one.mid_w, "high_w": one.high_w}
-                    for one in review.ceiling
-                ],
-                "model": None if review.power is None else asdict(review.power),
+                "ceiling": [asdict(one) for one in review.ceiling],
+                "model": _dict_of(review.power),
             },
             "target": _target(review.target),
             "findings": [_finding(finding) for finding in review.findings],
@@ -167,10 +160,7 @@ def _curve(curve: SideCurve | None) -> dict[str, Any] | None:
         "mean_flow_m3_s": curve.mean_flow_m3_s,
         "cam_weighted_flow_m3_s": curve.cam_weighted_flow_m3_s,
         "held_share": curve.held_share,
-        "by_port": [
-            {"port": port.port, "lift_m": port.lift_m, "flow_m3_s": port.flow_m3_s, "n_setups": port.n_setups}
-            for port in curve.by_port
-        ],
+        "by_port": [asdict(port) for port in curve.by_port],
     }
 
 
@@ -190,8 +180,8 @@ def _gain(gain: Gain) -> dict[str, Any]:
         "expanded_uncertainty_m3_s": gain.expanded_uncertainty_m3_s,
         "expanded_fraction": gain.expanded_fraction,
         "verdict": gain.verdict,
-        "mean": _summary(gain.mean),
-        "cam_weighted": _summary(gain.cam_weighted),
+        "mean": _dict_of(gain.mean),
+        "cam_weighted": _dict_of(gain.cam_weighted),
         "at_peak_m3_s": gain.at_peak_m3_s,
         "at_peak_expanded_m3_s": gain.at_peak_expanded_m3_s,
         "coefficient_gain": gain.coefficient_gain,
@@ -203,20 +193,6 @@ def _gain(gain: Gain) -> dict[str, Any]:
         "setup_unknown": gain.setup_unknown,
         "price": gain.price,
         "price_per_flow": gain.price_per_flow,
-    }
-
-
-def _summary(summary: Summary | None) -> dict[str, Any] | None:
-    if summary is None:
-        return None
-    return {
-        "before_m3_s": summary.before_m3_s,
-        "after_m3_s": summary.after_m3_s,
-        "gain_m3_s": summary.gain_m3_s,
-        "gain_fraction": summary.gain_fraction,
-        "expanded_uncertainty_m3_s": summary.expanded_uncertainty_m3_s,
-        "expanded_fraction": summary.expanded_fraction,
-        "verdict": summary.verdict,
     }
 
 
@@ -243,10 +219,8 @@ def _gap(gap: Gap) -> dict[str, Any]:
         "stage": gap.stage,
         "side": gap.side,
         "usable_lift_m": gap.gain.usable_lift_m,
-        "reached": None if gap.reached is None else asdict(gap.reached),
-        "reached_flow_coefficient": None
-        if gap.reached_coefficient is None
-        else asdict(gap.reached_coefficient),
+        "reached": _dict_of(gap.reached),
+        "reached_flow_coefficient": _dict_of(gap.reached_coefficient),
         "lift_m": gap.gain.lift_m,
         "gap_m3_s": gap.gain.gain_m3_s,
         "expanded_uncertainty_m3_s": gap.gain.expanded_uncertainty_m3_s,
@@ -275,6 +249,10 @@ def _finding(finding: Finding) -> dict[str, Any]:
 
 def _checked(check: PlateCheck | LeakCheck) -> dict[str, Any]:
     return {**asdict(check), "date": None if check.date is None else check.date.isoformat()}
+
+
+def _dict_of(result: Summary | Reached | PowerModel | None) -> dict[str, Any] | None:
+    return None if result is None else asdict(result)
 
 
 def _finite(value: Any) -> Any:

@@ -17,13 +17,38 @@ from core.constants import GAMMA
 Array = NDArray[np.float64]
 Taps = Literal["corner", "flange", "D and D/2"]
 
-# ISO 5167-2:2003, 5.3.1 (limits of use) and 5.3.3.1 and 5.3.3.2 (uncertainty of C and epsilon).
+# ISO 5167-2:2003, 5.3.1: limits of use.
 LEAST_PLATE_M = 0.0125
 PIPE_M = (0.050, 1.0)
 DIAMETER_RATIO = (0.10, 0.75)
-LEAST_PRESSURE_RATIO = 0.75
 
 _ROUNDS = 30  # the coefficient changes so little with the Reynolds number that a few would do
+
+
+def is_covered(plate_diameter_m: float, pipe_diameter_m: float | None) -> bool:
+    """Return whether the standard covers a plate of this size in this pipe.
+
+    Parameters
+    ----------
+    plate_diameter_m : float
+        Diameter of the hole. [m]
+    pipe_diameter_m : float or None
+        Inner diameter of the pipe, None for a plenum. [m]
+
+    Returns
+    -------
+    bool
+        False for any plate in a plenum: the ratio is below the least that is covered.
+
+    References
+    ----------
+    ISO 5167-2:2003, 5.3.1.
+    """
+    if pipe_diameter_m is None:
+        return False
+    ratio = round(plate_diameter_m / pipe_diameter_m, 9)  # 20 mm in 200 mm is a tenth
+    in_pipe = PIPE_M[0] <= pipe_diameter_m <= PIPE_M[1]
+    return plate_diameter_m >= LEAST_PLATE_M and in_pipe and DIAMETER_RATIO[0] <= ratio <= DIAMETER_RATIO[1]
 
 
 def discharge_coefficient(

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 
 from core.files.disk import LEDGER, RefusedError, leads_elsewhere, ledger_folder, replace_file
-from core.files.listing import Head, read_head, stamp_of, stamps
+from core.files.listing import Head, is_job, read_head, stamp_of, stamps
 from core.files.load import load_job
 from core.job import SIDES, Job, Side
 from core.results import Verdict
@@ -127,6 +127,9 @@ class Shelf:
     def _work_out(self, head: Head) -> None:
         kept = self._kept[head.folder]
         loaded = load_job([self._root / head.folder], root=self._root)
+        if loaded.job is None and not is_job(self._root / head.folder):
+            del self._kept[head.folder]  # it went away meanwhile, and may come back as it was
+            return
         try:
             best = best_gain(loaded.job) if loaded.job else None
             entry = Entry(head, True, len(loaded.problems), best)

@@ -232,35 +232,39 @@ class SideWork:
         summary = found.cam_weighted or found.mean
         price = self._price(stage, other) if against != "target" else None
         return Gain(
-            stage,
-            against,
-            other,
-            self.side,
-            found.usable_lift_m,
-            tuple(found.lift_m.tolist()),
-            tuple(found.interpolated.tolist()),
-            numbers(found.before_m3_s, keep),
-            numbers(found.after_m3_s, keep),
-            numbers(gain, keep),
-            numbers(found.gain_fraction, keep),
-            numbers(found.expanded_m3_s, keep),
-            numbers(found.expanded_fraction, keep),
-            found.verdict
+            stage=stage,
+            against=against,
+            other=other,
+            side=self.side,
+            usable_lift_m=found.usable_lift_m,
+            lift_m=tuple(found.lift_m.tolist()),
+            interpolated=tuple(found.interpolated.tolist()),
+            before_m3_s=numbers(found.before_m3_s, keep),
+            after_m3_s=numbers(found.after_m3_s, keep),
+            gain_m3_s=numbers(gain, keep),
+            gain_fraction=numbers(found.gain_fraction, keep),
+            expanded_uncertainty_m3_s=numbers(found.expanded_m3_s, keep),
+            expanded_fraction=numbers(found.expanded_fraction, keep),
+            verdict=found.verdict
             if keep is None
             else tuple(v if k else None for v, k in zip(found.verdict, keep, strict=True)),
-            found.mean,
-            found.cam_weighted,
-            None if peak is None else float(gain[peak]),
-            None if peak is None else float(found.expanded_m3_s[peak]),
-            tuple(p.name for p in self.ports[mine] if p.name in shared),
-            not shared,
-            spread is not None,
-            match.same,
-            match.differences,
-            match.unknown,
-            numbers(self._coefficient_gain(mine, theirs, found.after_m3_s, found.before_m3_s), keep),
-            price,
-            price / summary.gain_m3_s if price is not None and summary.verdict == "clear gain" else None,
+            mean=found.mean,
+            cam_weighted=found.cam_weighted,
+            at_peak_m3_s=None if peak is None else float(gain[peak]),
+            at_peak_expanded_m3_s=None if peak is None else float(found.expanded_m3_s[peak]),
+            shared_ports=tuple(p.name for p in self.ports[mine] if p.name in shared),
+            different_ports=not shared,
+            port_spread_known=spread is not None,
+            same_setup=match.same,
+            setup_differences=match.differences,
+            setup_unknown=match.unknown,
+            coefficient_gain=numbers(
+                self._coefficient_gain(mine, theirs, found.after_m3_s, found.before_m3_s), keep
+            ),
+            price=price,
+            price_per_flow=price / summary.gain_m3_s
+            if price is not None and summary.verdict == "clear gain"
+            else None,
         )
 
     def _compare(

@@ -193,12 +193,7 @@ def side_curve(
     ----------
     See core.gains and core.uncertainty.
     """
-    inside = curve.lift_m
-    lifts, keep = inside, None
-    if stopped:
-        lifts = np.union1d(inside, np.array(sorted(stopped)))
-        keep = ~np.isin(lifts, list(stopped)) & (lifts <= curve.top_m)
-        inside = lifts[keep]
+    lifts, keep, inside = _lifts_shown(curve, stopped)
 
     def spread_out(values: Array) -> Numbers:
         if keep is None:
@@ -221,31 +216,41 @@ def side_curve(
     scaled = all(port.scaled for port in curve.ports)
     known = 1.0 if scaled else np.nan
     return SideCurve(
-        tuple(lifts.tolist()),
-        spread_out(flow),
-        spread_out(in_all[:n]),
-        spread_out(on_bench[:n]),
-        spread_out(flow * coefficients.by_curtain(inside) * known),
-        spread_out(flow * coefficients.by_head * known),
-        spread_out(coefficients.lift_to_diameter(inside)),
-        tuple(port.name for port in curve.ports),
-        sum(port.n_setups for port in curve.ports),
-        tuple(
-            PortCurve(p.name, tuple(p.lift_m.tolist()), tuple(p.flow_m3_s.tolist()), p.n_setups)
-            for p in curve.ports
-        ),
-        scaled,
-        usable,
-        peak[1],
-        peak[0],
-        highest[1],
-        highest[0],
-        float(seen.flow_m3_s[n]),
-        float(on_bench[n]),
-        float(seen.flow_m3_s[n + 1]) if cam else None,
-        float(on_bench[n + 1]) if cam else None,
-        float(np.mean(lift_path_m > curve.top_m * SAME_LIFT)) if cam else 0.0,
+        lift_m=tuple(lifts.tolist()),
+        flow_m3_s=spread_out(flow),
+        expanded_uncertainty_m3_s=spread_out(in_all[:n]),
+        expanded_bench_m3_s=spread_out(on_bench[:n]),
+        discharge_coefficient=spread_out(flow * coefficients.by_curtain(inside) * known),
+        flow_coefficient=spread_out(flow * coefficients.by_head * known),
+        lift_to_diameter=spread_out(coefficients.lift_to_diameter(inside)),
+        ports=tuple(port.name for port in curve.ports),
+        n_setups=sum(port.n_setups for port in curve.ports),
+        by_port=tuple(_port_curve(port) for port in curve.ports),
+        at_reference=scaled,
+        usable_lift_m=usable,
+        peak_flow_m3_s=peak[1],
+        peak_lift_m=peak[0],
+        highest_flow_m3_s=highest[1],
+        highest_lift_m=highest[0],
+        mean_flow_m3_s=float(seen.flow_m3_s[n]),
+        mean_expanded_m3_s=float(on_bench[n]),
+        cam_weighted_flow_m3_s=float(seen.flow_m3_s[n + 1]) if cam else None,
+        cam_weighted_expanded_m3_s=float(on_bench[n + 1]) if cam else None,
+        held_share=float(np.mean(lift_path_m > curve.top_m * SAME_LIFT)) if cam else 0.0,
     )
+
+
+def _lifts_shown(curve: Measured, stopped: Collection[float]) -> tuple[Array, Flags | None, Array]:
+    """Return the curve's lifts with the stopped ones, which of them have a flow, and those."""
+    if not stopped:
+        return curve.lift_m, None, curve.lift_m
+    lifts = np.union1d(curve.lift_m, np.array(sorted(stopped)))
+    keep = ~np.isin(lifts, list(stopped)) & (lifts <= curve.top_m)
+    return lifts, keep, lifts[keep]
+
+
+def _port_curve(port: Port) -> PortCurve:
+    return PortCurve(port.name, tuple(port.lift_m.tolist()), tuple(port.flow_m3_s.tolist()), port.n_setups)
 
 
 def _largest(lift_m: Array, flow_m3_s: Array) -> tuple[float | None, float | None]:

@@ -197,7 +197,7 @@ def holm(p_values: ArrayLike) -> Array:
     Holm (1979), Scandinavian Journal of Statistics 6, 65-70.
     """
     p = np.asarray(p_values, dtype=float)
-    order = np.argsort(p, kind="stable")
+    order = np.argsort(p)  # of equals any may be first, they get one answer
     stepped = np.maximum.accumulate(p[order] * (p.size - np.arange(p.size)))
     adjusted = np.empty_like(p)
     adjusted[order] = np.minimum(stepped, 1.0)
@@ -240,7 +240,7 @@ def family_p(score: ArrayLike, p_values: ArrayLike, covariance: Callable[[], Arr
     root = _root(matrix / np.sqrt(np.outer(np.diag(matrix), np.diag(matrix))))
     noise, scale = _draws(single.size, float(min(dof, 1e6)))
     drawn = np.abs(root.astype(np.float32) @ noise) * scale
-    order = np.argsort(-np.abs(score), kind="stable")
+    order = np.argsort(-np.abs(score))
     largest, reached = np.zeros(DRAWS, np.float32), np.empty(single.size)
     for test in order[::-1]:  # from the least score, each against the largest of those so far
         np.maximum(largest, drawn[test], out=largest)
@@ -254,14 +254,12 @@ def _root(correlation: Array) -> Array:
     """Return the triangular root of a correlation.
 
     Of all roots it moves least when the matrix does, so that rounding cannot turn a verdict.
-    The small diagonal keeps it a root when lifts go wholly together.
+    Variances that were estimated apart need not go together: what would be less than nothing
+    is taken for nothing, and the small diagonal keeps a root where lifts go wholly together.
     """
-    little = 1e-9 * np.eye(len(correlation))
-    try:
-        return np.linalg.cholesky(correlation + little)
-    except np.linalg.LinAlgError:  # variances that were estimated apart need not go together
-        values, vectors = np.linalg.eigh(correlation)
-        return np.linalg.cholesky((vectors * np.maximum(values, 0.0)) @ vectors.T + little)
+    values, vectors = np.linalg.eigh(correlation)
+    whole = (vectors * np.maximum(values, 0.0)) @ vectors.T
+    return np.linalg.cholesky(whole + 1e-9 * np.eye(len(whole)))
 
 
 @lru_cache(maxsize=64)

@@ -1,9 +1,8 @@
 """Units at the boundary: text to SI floats, and SI floats to what a person reads.
 
-The only user of pint. Its registry is filled with the units of this trade alone, so that
-a word that is no unit here is an error and never a surprise (in pint's own list ``cfm``
-reads as centi-femto-metre, ``mil`` as an angle and ``PS`` as petasiemens). Upper and lower
-case mean the same.
+The only user of pint. Its registry is filled with the units of this trade alone
+(`core.unit_table`), so that a word that is no unit here is an error and never a surprise: in
+pint's own list ``cfm`` reads as centi-femto-metre, ``mil`` as an angle and ``PS`` as petasiemens.
 """
 
 from __future__ import annotations
@@ -16,8 +15,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import lru_cache
 from types import MappingProxyType
-from typing import TYPE_CHECKING, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
+from core.unit_table import DEFINITIONS, KINDS, SPELLINGS
 from core.written import LOOKALIKES, MINUS, SPACES, UnitError, number, quoted
 
 if TYPE_CHECKING:
@@ -29,111 +29,6 @@ if TYPE_CHECKING:
 NO_BREAK_SPACE = "\u00a0"
 NARROW_SPACE = "\u202f"
 
-# Sources: the SI Brochure (9th ed.) for SI units and for hour, minute, litre and bar; the
-# international yard and pound (1959) for inch, foot and pound; NIST SP 811 (2008),
-# appendix B, for conventional water and mercury columns and the mechanical horsepower.
-_DEFINITIONS = """
-radian = [angle] = rad
-degree = 3.14159265358979323846264338327950288 / 180 * radian = deg
-revolution = 360 * degree = rev = turn
-fraction = [fraction]
-percent = 0.01 * fraction
-
-metre = [length] = m = meter
-millimetre = 0.001 * metre = mm = millimeter
-centimetre = 0.01 * metre = cm = centimeter
-micrometre = 1e-6 * metre = μm = um = micrometer = micron
-inch = 0.0254 * metre = in = inches
-foot = 12 * inch = ft = feet
-thou = 0.001 * inch = mil = thousandth
-
-second = [time] = s = sec
-minute = 60 * second = min
-hour = 60 * minute = h = hr
-
-kilogram = [mass] = kg
-gram = 0.001 * kilogram = g
-pound = 0.45359237 * kilogram = lb = lbs = lbm
-
-kelvin = [temperature]; offset: 0 = k
-degree_celsius = kelvin; offset: 273.15 = c = celsius = degc
-degree_fahrenheit = 5 / 9 * kelvin; offset: 233.15 + 200 / 9 = f = fahrenheit = degf
-
-cubic_metre = metre ** 3
-litre = 0.001 * cubic_metre = l = liter
-millilitre = 0.001 * litre = ml = milliliter = cc = ccm
-cfm = foot ** 3 / minute
-lpm = litre / minute
-cmh = cubic_metre / hour
-rpm = revolution / minute
-
-newton = kilogram * metre / second ** 2 = n
-pascal = newton / metre ** 2 = pa
-hectopascal = 100 * pascal = hpa
-kilopascal = 1000 * pascal = kpa
-bar = 100000 * pascal
-millibar = 100 * pascal = mbar = mb
-psi = 9.80665 * pound * metre / second ** 2 / inch ** 2
-mmh2o = 9.80665 * pascal = mmwc
-cmh2o = 98.0665 * pascal = cmwc
-inh2o = 25.4 * mmh2o = inwc = iwc
-fth2o = 12 * inh2o
-mmhg = 133.322387415 * pascal
-inhg = 25.4 * mmhg
-
-watt = newton * metre / second = w
-kilowatt = 1000 * watt = kw
-horsepower = 550 * 9.80665 * pound * metre / second ** 2 * foot / second = hp
-pound_force = 9.80665 * pound * metre / second ** 2 = lbf
-""".strip().splitlines()
-
-# Ways to write a unit that are not names.
-_SPELLINGS = {
-    "%": "percent", "percent of range": "percent", "% of range": "percent", "°": "degree",
-    "°c": "degc", "° c": "degc", "deg c": "degc", "°f": "degf", "° f": "degf", "deg f": "degf",
-    "delta degc": "delta_degc", "delta degf": "delta_degf", "δ°c": "delta_degc", "δ°f": "delta_degf",
-    '"': "inch", "″": "inch", "''": "inch", "in.": "inch",
-    "in h2o": "inh2o", "in. h2o": "inh2o", '"h2o': "inh2o", '" h2o': "inh2o", "″h2o": "inh2o",
-    "inches h2o": "inh2o", "inch h2o": "inh2o", "inches of water": "inh2o", "in wc": "inh2o", '"wc': "inh2o",
-    "mm h2o": "mmh2o", "cm h2o": "cmh2o", "ft h2o": "fth2o",
-    "in hg": "inhg", "in. hg": "inhg", '"hg': "inhg", "inches of mercury": "inhg", "mm hg": "mmhg",
-    "cubic feet per minute": "cfm", "cu ft/min": "cfm", "cu in": "inch^3", "cu. in.": "inch^3",
-    "1/min": "rpm", "min^-1": "rpm", "l/sec": "l/s",
-}  # fmt: skip
-
-
-class _Kind(NamedTuple):
-    si: str
-    noun: str
-    example: str
-    allowed: str
-
-
-_LENGTH = ("metre", "a length", "86 mm", "mm, cm, m, in, ft, thou")
-_PRESSURE = ("pascal", "a pressure", "28 inH2O", "inH2O, mmH2O, Pa, hPa, kPa, mbar, bar, inHg, mmHg, psi")
-_KINDS: dict[str, _Kind] = {
-    "length": _Kind(*_LENGTH),
-    "lift": _Kind("metre", "a length", "2.5 mm", "mm, cm, m, in, thou"),
-    "altitude": _Kind("metre", "a length", "350 m", "m, ft"),
-    "pressure": _Kind(*_PRESSURE),
-    "test pressure": _Kind(*_PRESSURE),
-    "barometer": _Kind("pascal", "a pressure", "1013 hPa", "hPa, kPa, mbar, inHg, mmHg, psi"),
-    "flow": _Kind("metre ** 3 / second", "a volume flow", "120 cfm", "cfm, L/s, L/min, m3/h, m3/s, ft3/min"),
-    "mass flow": _Kind("kilogram / second", "a mass flow", "150 g/s", "g/s, kg/s, kg/h, lb/min, lb/h"),
-    "temperature": _Kind("kelvin", "a temperature", "21.5 degC", "degC, degF, K"),
-    "temperature difference": _Kind(
-        "kelvin", "a temperature difference", "0.5 delta_degC", "delta_degC, delta_degF, K"
-    ),
-    "fraction": _Kind("fraction", "a percentage", "5 %", "%"),
-    "angle": _Kind("radian", "an angle", "45 deg", "deg, rad"),
-    "speed": _Kind("radian / second", "a rotational speed", "8200 rpm", "rpm, rad/s"),
-    "volume": _Kind("metre ** 3", "a volume", "46.8 cc", "cc, mL, L, in3, m3"),
-    "area": _Kind("metre ** 2", "an area", "640 mm2", "mm2, cm2, in2, m2"),
-    "density": _Kind("kilogram / metre ** 3", "a density", "1.225 kg/m3", "kg/m3, lb/ft3"),
-    "power": _Kind("watt", "a power", "95 kW", "kW, W, hp"),
-    "torque": _Kind("newton * metre", "a torque", "180 N*m", "N*m, lbf*ft"),
-    "velocity": _Kind("metre / second", "a speed", "20 m/s", "m/s, ft/s, ft/min"),
-}
 _TOKEN = r"[^\W\d]\w*(?:\^-?[123])?"
 _UNIT = re.compile(rf"{_TOKEN}(?:[*/]{_TOKEN})*")
 _POWER = re.compile(r"(?<=[^\W\d])([23])(?!\w)")
@@ -146,10 +41,10 @@ def _registry() -> tuple[pint.UnitRegistry, frozenset[str]]:
     import pint
 
     registry = pint.UnitRegistry(None, non_int_type=Decimal)
-    registry.load_definitions(_DEFINITIONS)
+    registry.load_definitions(DEFINITIONS)
     names = {
         name.split(";")[0].strip()
-        for line in _DEFINITIONS
+        for line in DEFINITIONS
         if line
         for i, name in enumerate(line.split("="))
         if i != 1
@@ -160,7 +55,7 @@ def _registry() -> tuple[pint.UnitRegistry, frozenset[str]]:
 def _canonical(unit: str) -> str:
     """Return the unit as pint is to read it, or raise."""
     text = " ".join(unit.split()).casefold()
-    text = _SPELLINGS.get(text, text).translate(_SUPERSCRIPT)
+    text = SPELLINGS.get(text, text).translate(_SUPERSCRIPT)
     text = re.sub(r"\s*([/*·])\s*", r"\1", text).replace("·", "*").replace("**", "^")
     text = _POWER.sub(r"^\1", text)
     known = _registry()[1]
@@ -206,7 +101,7 @@ def _exact_factor(unit: str, kinds: tuple[str, ...]) -> tuple[str, Decimal, Deci
     is_difference = "delta_" in str(parsed)
     is_scale = parsed != registry.kelvin and not is_difference
     for kind in kinds:
-        target = registry.parse_units(_KINDS[kind].si)
+        target = registry.parse_units(KINDS[kind].si)
         if parsed.dimensionality != target.dimensionality:
             continue
         if kind == "temperature" and is_difference:
@@ -220,20 +115,20 @@ def _exact_factor(unit: str, kinds: tuple[str, ...]) -> tuple[str, Decimal, Deci
 
 
 def _wanted(kind: str, full: bool) -> str:
-    allowed = _KINDS[kind].allowed.split(", ")
-    return f"{_KINDS[kind].noun} in {', '.join(allowed if full else allowed[:3])}"
+    allowed = KINDS[kind].allowed.split(", ")
+    return f"{KINDS[kind].noun} in {', '.join(allowed if full else allowed[:3])}"
 
 
 def _noun_of(parsed: pint.Unit) -> str:
     registry, _ = _registry()
-    for kind in _KINDS.values():
+    for kind in KINDS.values():
         if registry.parse_units(kind.si).dimensionality == parsed.dimensionality:
             return kind.noun
     return "something else"
 
 
 def _suggestion(unit: str, kinds: tuple[str, ...]) -> str:
-    allowed = {name.casefold(): name for kind in kinds for name in _KINDS[kind].allowed.split(", ")}
+    allowed = {name.casefold(): name for kind in kinds for name in KINDS[kind].allowed.split(", ")}
     near = difflib.get_close_matches(unit.casefold(), allowed, n=1, cutoff=0.6)
     if unit.casefold() in ("scfm", "sccm", "slpm", "nl/min"):
         return " (a flow at standard conditions is a mass flow: give it as one)"
@@ -269,7 +164,7 @@ def parse(text: str, kind: str) -> float:
 
 @lru_cache(maxsize=4096)
 def _parse(text: str, kind: str) -> float:
-    wanted = _KINDS[kind]
+    wanted = KINDS[kind]
     cure = f"Wanted: {wanted.noun}, for example {wanted.example}."
     fractions = kind in ("length", "lift")
     match = (fractions and _FRACTION_QUANTITY.fullmatch(text)) or _QUANTITY.fullmatch(text)
@@ -309,7 +204,7 @@ def example(kind: str) -> str:
     str
         For example ``28 inH2O``.
     """
-    return _KINDS[kind].example
+    return KINDS[kind].example
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,8 @@ from tests.invented_sheets import (
 )
 from tests.messy_day import messy_day
 
+Rows = list[tuple[float, dict[str, float]]]  # lift in m, flow in m3/s of each side
+
 
 def sprint_four() -> Iterator[tuple[str, str]]:
     """Four stages, two ports, two bench days: 25 inH2O on the first, 28 on the second.
@@ -93,31 +95,35 @@ def sprint_four() -> Iterator[tuple[str, str]]:
                 now,
                 ISO_2533,
             )
-            header = {
-                "note": NOTE,
-                "stage": stage,
-                "port": port,
-                "date": date,
-                "time": f"{clock[date] // 60:02d}:{clock[date] % 60:02d}",
-                "bench": "shop bench",
-                "barometer": f"{now.barometer_pa / 100:.1f} hPa",
-                "air temperature": celsius(now.air_k),
-                "humidity": f"{now.humidity:.0%}".replace("%", " %"),
-                "meter temperature": celsius(now.meter_k),
-                "test pressure": f"{drop / INH2O_PA:.0f} inH2O",
-                "bore": "80 mm",
-                "intake entry": "clay radius",
-                "exhaust exit": "bare",
-                "valves open": "2",
-                "test valve": "the head's own",
-                "spark plug": "fitted",
-            }
-            table = [
-                [f"{lift * 1000:.0f}"] + [f"{row[side] * 1000:.1f}" for side in ("intake", "exhaust")]
-                for lift, row in rows
-            ]
-            yield name, sheet_text(header, ["lift [mm]", "intake [L/s]", "exhaust [L/s]"], table)
+            when = f"{clock[date] // 60:02d}:{clock[date] % 60:02d}"
+            what = {"stage": stage, "port": port, "date": date, "time": when}
+            yield name, _sprint_sheet(what, now, drop, rows)
             clock[date] += 35
+
+
+def _sprint_sheet(what: dict[str, str], weather: Weather, drop_pa: float, rows: Rows) -> str:
+    """Return a sheet of the shop's bench."""
+    header = {
+        "note": NOTE,
+        **what,
+        "bench": "shop bench",
+        "barometer": f"{weather.barometer_pa / 100:.1f} hPa",
+        "air temperature": celsius(weather.air_k),
+        "humidity": f"{weather.humidity:.0%}".replace("%", " %"),
+        "meter temperature": celsius(weather.meter_k),
+        "test pressure": f"{drop_pa / INH2O_PA:.0f} inH2O",
+        "bore": "80 mm",
+        "intake entry": "clay radius",
+        "exhaust exit": "bare",
+        "valves open": "2",
+        "test valve": "the head's own",
+        "spark plug": "fitted",
+    }
+    table = [
+        [f"{lift * 1000:.0f}"] + [f"{row[side] * 1000:.1f}" for side in ("intake", "exhaust")]
+        for lift, row in rows
+    ]
+    return sheet_text(header, ["lift [mm]", "intake [L/s]", "exhaust [L/s]"], table)
 
 
 def touring_twin() -> Iterator[tuple[str, str]]:
@@ -187,7 +193,7 @@ def _reference_head(job: dict, lifts: list[float]) -> Iterator[tuple[str, str]]:
         yield f"reference-head_{number}.csv", _twin_sheet(what, weather, rows)
 
 
-def _twin_sheet(what: dict[str, str], weather: Weather, rows: list[tuple[float, dict[str, float]]]) -> str:
+def _twin_sheet(what: dict[str, str], weather: Weather, rows: Rows) -> str:
     """Return a sheet of the ten-inch bench."""
     header = {
         "note": NOTE,

@@ -11,6 +11,7 @@ from core import units
 from core.files.aim import target_of
 from core.files.benches import with_benches
 from core.files.camtable import read_lift_table
+from core.files.columns import UNIT_KINDS
 from core.files.jobfile import NAME, JobFile
 from core.files.log import Log, folded
 from core.files.powerkeys import with_stage
@@ -20,7 +21,6 @@ from core.job import BenchSheet, CamLobe, Finding, Job, Problem, Sides
 from core.units import UnitError
 
 MOST_IN_A_COLUMN = 20  # problems that are told one by one
-_UNIT_KINDS = {"lift": ("lift",), "flow": ("flow", "mass flow", "pressure", "fraction")}
 
 
 @dataclass(frozen=True)
@@ -100,7 +100,7 @@ def assemble(
         return Loaded(None, _shortened(problems))
     if not job_file:
         fitting.findings = [replace(finding, file=None) for finding in fitting.findings]
-    values["findings"] = _with_stages([f for one in logs for f in one.findings], sheets)
+    values["findings"] = _named_by_stage([f for one in logs for f in one.findings], sheets)
     values["sheets"] = tuple(sheet for sheet in sheets if sheet.role != "target")
     values |= {"fingerprint": fingerprint(files), "files": tuple(sorted(files.items()))}
     return Loaded(Job(name=name, **values), ())
@@ -131,8 +131,8 @@ def _bad_units(given: Mapping[str, str]) -> list[Problem]:
     problems = []
     for what, text in given.items():
         try:
-            if what in _UNIT_KINDS:
-                units.factor(text, _UNIT_KINDS[what])
+            if what in UNIT_KINDS:
+                units.factor(text, UNIT_KINDS[what])
             else:
                 units.parse(text, what)
         except UnitError as error:
@@ -210,7 +210,7 @@ def _target_sheets(
     return [replace(sheet, role="target") for sheet in sheets]
 
 
-def _with_stages(findings: Sequence[Finding], sheets: Sequence[BenchSheet]) -> tuple[Finding, ...]:
+def _named_by_stage(findings: Sequence[Finding], sheets: Sequence[BenchSheet]) -> tuple[Finding, ...]:
     """Say of which stage the file is that a finding is about."""
     stages = {sheet.file: sheet.stage for sheet in sheets}
     return tuple(replace(finding, stage=stages.get(finding.file)) for finding in findings)

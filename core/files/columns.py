@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from core import units
 from core.files import fields
+from core.files.fields import Quantity
 from core.files.log import Log, nearest
 from core.files.table import Head, Table, cells_of, numbers_of
 from core.job import SIDES, Printed, Reading, Role, Side, Sides
@@ -16,16 +17,18 @@ from core.units import UnitError
 LEAST_LIFT_M, MAX_LIFT_M = 0.000_01, 0.050  # no valve is set finer, none opens wider (judgement)
 LIFT_DECIMALS = 9  # of a metre
 
-_READING_KINDS = ("flow", "fraction", "pressure", "mass flow")
+READING_KINDS = ("flow", "fraction", "pressure", "mass flow")
+UNIT_KINDS = {"lift": ("lift",), "flow": READING_KINDS}  # of units named once for a whole sheet
 COLUMN_KINDS: dict[str, tuple[str, ...]] = {
     "lift": ("lift",),
-    "intake": _READING_KINDS,
-    "exhaust": _READING_KINDS,
+    "intake": READING_KINDS,
+    "exhaust": READING_KINDS,
     "test pressure": ("test pressure",),
     "meter temperature": ("temperature",),
     "intake range": ("flow",),
     "exhaust range": ("flow",),
 }
+PER_ROW = {"test pressure": "test_pressure_pa", "meter temperature": "meter_temperature_k"}  # of both sides
 _LIMITS = {
     "test pressure": fields.TEST_PRESSURE,
     "meter temperature": fields.STREAM,
@@ -34,9 +37,9 @@ _LIMITS = {
 }
 _READING_LIMITS = {
     "flow": fields.FLOW,
-    "fraction": ("fraction", "0.01 %", "120 %"),  # some scales go on above their range
+    "fraction": Quantity("fraction", "0.01 %", "120 %"),  # some scales go on above their range
     "pressure": fields.PLATE_DROP,
-    "mass flow": ("mass flow", "0.001 g/s", "6 kg/s"),
+    "mass flow": Quantity("mass flow", "0.001 g/s", "6 kg/s"),
 }
 ATTRIBUTE = {
     "flow": "flow_m3_s",
@@ -184,15 +187,15 @@ def _read(name: str, head: Head, table: Table, given: Mapping[str, str], log: Lo
 
 
 def _refuse_outside(
-    column: _Column, unit: str, limits: tuple[str, str, str], table: Table, log: Log, reading: bool = False
+    column: _Column, unit: str, limits: Quantity, table: Table, log: Log, reading: bool = False
 ) -> None:
-    least, most = fields.bounds(*limits)
+    least, most = limits.bounds
     for i, value in enumerate(column.values):
         if value is None or least <= value <= most or math.isnan(value) or (reading and value == 0):
             continue
         line, cells = table.rows[i]
         written = units.quoted(f"{cells[column.head.index].strip()} {unit}")
-        cure = f"Allowed: {limits[1]} to {limits[2]}."
+        cure = limits.allowed
         if reading and value < 0:
             cure += " Flows are positive on both sides."
         log.problem(f"{written} is not possible here.", cure, line, column.head.text)
@@ -219,6 +222,8 @@ def _checked_lifts(
 ) -> list[float | None]:
     column = found["lift"].head.text if "lift" in found else None
     taken = [found[side].values for side in SIDES if side in found]
+    # to the nanometre, so that 0.050 in on one sheet and 50 thou on another are one lift
+    lifts = [None if lift is None else round(lift, LIFT_DECIMALS) for lift in lifts]
     for i, ((line, _), lift) in enumerate(zip(table.rows, lifts, strict=True)):
         if lift == 0 or (lift is not None and LEAST_LIFT_M <= lift <= MAX_LIFT_M):
             continue
@@ -235,8 +240,7 @@ def _checked_lifts(
                 line,
                 column,
             )
-    # to the nanometre, so that 0.050 in on one sheet and 50 thou on another are one lift
-    return [None if lift is None else round(lift, LIFT_DECIMALS) for lift in lifts]
+    return lifts
 
 
 def _readings(
@@ -253,10 +257,8 @@ def _readings(
     column = found[side]
     attribute = ATTRIBUTE[column.kind]
     none: list[float | None] = [None] * len(lifts)
-    pressures, temperatures, ranges = (
-        found[name].values if name in found else none
-        for name in ("test pressure", "meter temperature", f"{side} range")
-    )
+    ranges = found[f"{side} range"].values if f"{side} range" in found else none
+    per_row = {attribute: found[name].values for name, attribute in PER_ROW.items() if name in found}
     default_range = printed.intake_range_m3_s if side == "intake" else printed.exhaust_range_m3_s
     readings = []
     for i in rising:
@@ -275,14 +277,6 @@ def _readings(
         elif value == 0 and lift > 0:
             text = "{}: a flow of nothing at {}."
             log.finding("look", "zero-flow", text, (column.head.text, "text"), (lift, "lift"), line=line)
-        readings.append(
-            Reading(
-                lift,
-                line,
-                range_m3_s=full_scale,
-                test_pressure_pa=pressures[i],
-                meter_temperature_k=temperatures[i],
-                **{attribute: value},
-            )
-        )
+        stated = {name: values[i] for name, values in per_row.items()}
+        readings.append(Reading(lift, line, range_m3_s=full_scale, **{attribute: value}, **stated))
     return tuple(readings)

@@ -11,24 +11,16 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cached_property
 
 from core import units
+from core.constants import STANDARD_AIRS
 from core.files.log import did_you_mean, folded
 from core.files.text import CONTROL
 from core.written import PLAIN_NUMBER, UnitError
 
 Reader = Callable[[object], object]
 
-# Kind, least and greatest value of what a sheet states in its head or row by row: wide enough
-# for any bench, narrow enough that a slip of unit or decimal mark falls outside (judgement), and
-# such that no pressure, density or share of vapour worked out from them leaves what is possible,
-# one standard uncertainty (`core.files.jobfile` bounds those) to either side.
-ROOM = ("temperature", "-40 degC", "60 degC")
-STREAM = ("temperature", "-40 degC", "100 degC")  # a blower heats what it blows
-TEST_PRESSURE = ("test pressure", "1 inH2O", "100 inH2O")
-PLATE_DROP = ("pressure", "0.001 inH2O", "60 inH2O")
-FLOW = ("flow", "0.001 L/s", "5 m3/s")
 LONGEST_NAME = 200  # characters, more than any table, chart or page can show (judgement)
 
 
@@ -40,61 +32,68 @@ class Field:
     read: Reader
 
 
-def quantity(kind: str, low: str, high: str) -> Reader:
-    """Return a reader of quantities with a unit.
+@dataclass(frozen=True)
+class Quantity:
+    """A reader of quantities of one kind, from the least to the greatest value that is allowed."""
 
-    Parameters
-    ----------
-    kind : str
-        Kind of quantity.
-    low, high : str
-        Least and greatest value that is allowed, with their units.
+    kind: str
+    low: str  # with its unit, and so the other
+    high: str
 
-    Returns
-    -------
-    Reader
-        Gives the quantity in SI.
-
-    Raises
-    ------
-    UnitError
-        By the reader, if the value is anything else.
-    """
-
-    def read(value: object) -> float:
+    def __call__(self, value: object) -> float:
+        """Return a quantity in SI, read from text with a unit."""
         if not isinstance(value, str):
-            example = units.example(kind)
+            example = units.example(self.kind)
             raise UnitError(
                 f"{_shown(value)} has no unit.", f'Write it in quotes with its unit: "{example}".'
             )
-        result = units.parse(value, kind)
-        least, most = bounds(kind, low, high)
+        result = units.parse(value, self.kind)
+        least, most = self.bounds
         if not least <= result <= most:
-            raise UnitError(f"{units.quoted(value)} is not possible here.", f"Allowed: {low} to {high}.")
+            raise UnitError(f"{units.quoted(value)} is not possible here.", self.allowed)
         return result
 
-    return read
+    @cached_property
+    def bounds(self) -> tuple[float, float]:
+        """Return both ends in SI, with room for the roundings of a unit's conversion."""
+        least, most = units.parse(self.low, self.kind), units.parse(self.high, self.kind)
+        rounding = 1e-12 * max(abs(least), abs(most))
+        return least - rounding, most + rounding
+
+    @property
+    def allowed(self) -> str:
+        """Return the cure for a value beyond them."""
+        return f"Allowed: {self.low} to {self.high}."
 
 
-@cache
-def bounds(kind: str, low: str, high: str) -> tuple[float, float]:
-    """Return limits in SI, with room for the roundings of a unit's conversion.
+class Choice:
+    """A reader of one word or phrase out of a few, whatever its case and spaces."""
 
-    Parameters
-    ----------
-    kind : str
-        Kind of quantity.
-    low, high : str
-        Least and greatest value that is allowed, with their units.
+    def __init__(self, *allowed: str) -> None:
+        self.allowed = allowed
 
-    Returns
-    -------
-    tuple of (float, float)
-        Least and greatest value.
-    """
-    least, most = units.parse(low, kind), units.parse(high, kind)
-    rounding = 1e-12 * max(abs(least), abs(most))
-    return least - rounding, most + rounding
+    def __call__(self, value: object) -> str:
+        """Return the one that is meant, as it is listed."""
+        for one in self.allowed:
+            if isinstance(value, str) and folded(value) == folded(one):
+                return one
+        raise UnitError(
+            f"{_shown(value)} is not known here{did_you_mean(str(value), self.allowed)}.",
+            f"Allowed: {', '.join(self.allowed)}.",
+        )
+
+
+# What a sheet states in its head or row by row: wide enough for any bench, narrow enough that a
+# slip of unit or decimal mark falls outside (judgement), and such that no pressure, density or
+# share of vapour worked out from them leaves what is possible, one standard uncertainty
+# (`core.files.jobfile` bounds those) to either side.
+ROOM = Quantity("temperature", "-40 degC", "60 degC")
+STREAM = Quantity("temperature", "-40 degC", "100 degC")  # a blower heats what it blows
+TEST_PRESSURE = Quantity("test pressure", "1 inH2O", "100 inH2O")
+PLATE_DROP = Quantity("pressure", "0.001 inH2O", "60 inH2O")
+FLOW = Quantity("flow", "0.001 L/s", "5 m3/s")
+
+STANDARD_AIR = Choice(*STANDARD_AIRS)
 
 
 def text(value: object) -> str:
@@ -290,37 +289,6 @@ def yes_no(value: object) -> bool:
     raise UnitError(f"{_shown(value)} is neither yes nor no.", "Write yes or no.")
 
 
-def choice(*allowed: str) -> Reader:
-    """Return a reader of one word or phrase out of a few.
-
-    Parameters
-    ----------
-    *allowed : str
-        The words, as they are to come out.
-
-    Returns
-    -------
-    Reader
-        Gives one of them, whatever its case and spaces were.
-
-    Raises
-    ------
-    UnitError
-        By the reader, if the value is anything else.
-    """
-
-    def read(value: object) -> str:
-        for one in allowed:
-            if isinstance(value, str) and folded(value) == folded(one):
-                return one
-        raise UnitError(
-            f"{_shown(value)} is not known here{did_you_mean(str(value), allowed)}.",
-            f"Allowed: {', '.join(allowed)}.",
-        )
-
-    return read
-
-
 def either(read: Reader, **words: object) -> Reader:
     """Return a reader that takes some plain words as well.
 
@@ -343,29 +311,6 @@ def either(read: Reader, **words: object) -> Reader:
         return read(value)
 
     return read_either
-
-
-def standard_air(value: object) -> str:
-    """Read the name of a standard air.
-
-    Parameters
-    ----------
-    value : object
-        What stands there: text from a sheet, any value from a job file.
-
-    Returns
-    -------
-    str
-        The name as `core.constants` writes it.
-
-    Raises
-    ------
-    UnitError
-        If it is anything else.
-    """
-    from core.constants import STANDARD_AIRS
-
-    return choice(*STANDARD_AIRS)(value)
 
 
 def strings(value: object) -> tuple[str, ...]:

@@ -6,15 +6,28 @@ import itertools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import get_args
 
 from core.cam import duration_lift, net_lift
 from core.files import fields
-from core.files.fields import Field, quantity
+from core.files.fields import Choice, Field, Quantity
 from core.files.log import Log, folded
 from core.files.powerkeys import DYNO, POWER, check_chambers, read_dyno, read_power
 from core.files.toml import Path, TomlFile, lines_of, parse
 from core.files.typed import TYPED, Typed, read_typed
-from core.job import SIDES, Bench, CamLobe, Engine, Side, Sides, Stage, Valve
+from core.job import (
+    SIDES,
+    Bench,
+    CamLobe,
+    Engine,
+    MeterKind,
+    MeterPlace,
+    PressureRule,
+    Side,
+    Sides,
+    Stage,
+    Valve,
+)
 
 NAME = "job.toml"
 Fitted = dict[Side, dict[str, object]]  # attributes of the valves that are in the head, side by side
@@ -26,72 +39,70 @@ _JOB = {
     "serial_number": Field("serial_number", fields.name),
     "note": Field("note", fields.text),
     "currency": Field("currency", fields.name),
-    "reference_pressure": Field("reference_pressure_pa", quantity(*fields.TEST_PRESSURE)),
-    "standard_air": Field("standard_air", fields.standard_air),
-    "pressure_rule": Field("pressure_rule", fields.choice("square root", "isentropic")),
+    "reference_pressure": Field("reference_pressure_pa", fields.TEST_PRESSURE),
+    "standard_air": Field("standard_air", fields.STANDARD_AIR),
+    "pressure_rule": Field("pressure_rule", Choice(*get_args(PressureRule))),
 }
 _ENGINE = {
     "kind": Field("kind", fields.name),
     "aspiration": Field("aspiration", fields.name),
     "fuel": Field("fuel", fields.name),
     "cylinders": Field("cylinders", fields.whole(1, 48)),
-    "bore": Field("bore_m", quantity("length", "10 mm", "1 m")),
-    "stroke": Field("stroke_m", quantity("length", "10 mm", "1 m")),
-    "rod_length": Field("rod_length_m", quantity("length", "20 mm", "3 m")),
+    "bore": Field("bore_m", Quantity("length", "10 mm", "1 m")),
+    "stroke": Field("stroke_m", Quantity("length", "10 mm", "1 m")),
+    "rod_length": Field("rod_length_m", Quantity("length", "20 mm", "3 m")),
     "compression_ratio": Field("compression_ratio", fields.real(2, 30)),
-    "redline": Field("redline_rad_s", quantity("speed", "100 rpm", "30000 rpm")),
-    "gasket_volume": Field("gasket_volume_m3", quantity("volume", "0 cc", "1 L")),
+    "redline": Field("redline_rad_s", Quantity("speed", "100 rpm", "30000 rpm")),
+    "gasket_volume": Field("gasket_volume_m3", Quantity("volume", "0 cc", "1 L")),
     # below zero: a piston that stands proud of the deck, a dome
-    "deck_volume": Field("deck_volume_m3", quantity("volume", "-1 L", "1 L")),
-    "dish_volume": Field("dish_volume_m3", quantity("volume", "-1 L", "1 L")),
-    "chamber_plan_area": Field("chamber_plan_area_m2", quantity("area", "1 cm2", "1000 cm2")),
+    "deck_volume": Field("deck_volume_m3", Quantity("volume", "-1 L", "1 L")),
+    "dish_volume": Field("dish_volume_m3", Quantity("volume", "-1 L", "1 L")),
+    "chamber_plan_area": Field("chamber_plan_area_m2", Quantity("area", "1 cm2", "1000 cm2")),
 }
 _VALVE = {
-    "valve_diameter": Field("diameter_m", quantity("length", "5 mm", "200 mm")),
+    "valve_diameter": Field("diameter_m", Quantity("length", "5 mm", "200 mm")),
     "valves_per_cylinder": Field("valves_per_cylinder", fields.whole(1, 8)),
-    "stem_diameter": Field("stem_diameter_m", quantity("length", "1 mm", "50 mm")),
-    "throat_diameter": Field("throat_diameter_m", quantity("length", "5 mm", "200 mm")),
-    "seat_angle": Field("seat_angle_rad", quantity("angle", "5 deg", "80 deg")),
-    "seat_width": Field("seat_width_m", quantity("length", "0.1 mm", "20 mm")),
+    "stem_diameter": Field("stem_diameter_m", Quantity("length", "1 mm", "50 mm")),
+    "throat_diameter": Field("throat_diameter_m", Quantity("length", "5 mm", "200 mm")),
+    "seat_angle": Field("seat_angle_rad", Quantity("angle", "5 deg", "80 deg")),
+    "seat_width": Field("seat_width_m", Quantity("length", "0.1 mm", "20 mm")),
 }
 _CAM = {
-    "lift": Field("lift_m", quantity("lift", "0.5 mm", "50 mm")),
-    "duration": Field("duration_rad", quantity("angle", "50 deg", "500 deg")),
-    "at_lift": Field("at_lift_m", quantity("lift", "0 mm", "20 mm")),
-    "at": Field("at", fields.choice("valve", "tappet")),
+    "lift": Field("lift_m", Quantity("lift", "0.5 mm", "50 mm")),
+    "duration": Field("duration_rad", Quantity("angle", "50 deg", "500 deg")),
+    "at_lift": Field("at_lift_m", Quantity("lift", "0 mm", "20 mm")),
+    "at": Field("at", Choice("valve", "tappet")),
     "rocker_ratio": Field("rocker_ratio", fields.real(0.3, 5)),
-    "lash": Field("lash_m", quantity("length", "0 mm", "5 mm")),
-    "centreline": Field("centreline_rad", quantity("angle", "0 deg", "180 deg")),
+    "lash": Field("lash_m", Quantity("length", "0 mm", "5 mm")),
+    "centreline": Field("centreline_rad", Quantity("angle", "0 deg", "180 deg")),
 }
 _LIFT_TABLE = {"lift_table": Field("file", fields.text)}
-_RELATIVE = quantity("fraction", "0 %", "50 %")
+_RELATIVE = Quantity("fraction", "0 %", "50 %")
 _BENCH = {
     "name": Field("name", fields.name),
-    "meter": Field(
-        "meter", fields.choice("volume flow", "percent of range", "plate pressure drop", "mass flow")
-    ),
-    "scale_air": Field("scale_air", fields.standard_air),
-    "calibrated_at": Field("calibrated_at_pa", quantity(*fields.TEST_PRESSURE)),
-    "intake_meter": Field("intake_meter", fields.choice("before the piece", "after the piece")),
-    "exhaust_meter": Field("exhaust_meter", fields.choice("before the piece", "after the piece")),
-    "plate_diameter": Field("plate_diameter_m", quantity("length", "1 mm", "500 mm")),
-    "pipe_diameter": Field("pipe_diameter_m", fields.either(quantity("length", "5 mm", "1 m"), plenum=None)),
-    "taps": Field("taps", fields.choice("corner", "flange", "D and D/2")),
-    "repeatability": Field("repeatability", quantity("fraction", "0.01 %", "50 %")),
-    "lift_setting": Field("lift_setting_m", quantity("lift", "0 mm", "0.5 mm")),
+    "meter": Field("meter", Choice(*get_args(MeterKind))),
+    "scale_air": Field("scale_air", fields.STANDARD_AIR),
+    "calibrated_at": Field("calibrated_at_pa", fields.TEST_PRESSURE),
+    "intake_meter": Field("intake_meter", Choice(*get_args(MeterPlace))),
+    "exhaust_meter": Field("exhaust_meter", Choice(*get_args(MeterPlace))),
+    "plate_diameter": Field("plate_diameter_m", Quantity("length", "1 mm", "500 mm")),
+    "pipe_diameter": Field("pipe_diameter_m", fields.either(Quantity("length", "5 mm", "1 m"), plenum=None)),
+    "taps": Field("taps", Choice("corner", "flange", "D and D/2")),
+    "repeatability": Field("repeatability", Quantity("fraction", "0.01 %", "50 %")),
+    "lift_setting": Field("lift_setting_m", Quantity("lift", "0 mm", "0.5 mm")),
     "calibration": Field("calibration", _RELATIVE),
-    "test_pressure_reading": Field("test_pressure_reading_pa", quantity("pressure", "0 inH2O", "0.5 inH2O")),
-    "barometer_reading": Field("barometer_reading_pa", quantity("barometer", "0 hPa", "20 hPa")),
-    "temperature_reading": Field("temperature_reading_k", quantity("temperature difference", "0 K", "5 K")),
+    "test_pressure_reading": Field("test_pressure_reading_pa", Quantity("pressure", "0 inH2O", "0.5 inH2O")),
+    "barometer_reading": Field("barometer_reading_pa", Quantity("barometer", "0 hPa", "20 hPa")),
+    "temperature_reading": Field("temperature_reading_k", Quantity("temperature difference", "0 K", "5 K")),
     "humidity_reading": Field("humidity_reading", _RELATIVE),
 }
 _STAGE = {
     "name": Field("name", fields.name),
     "price": Field("price", fields.real(0, 1e9)),
     "planned": Field("planned", fields.yes_no),
-    "chamber_volume": Field("chamber_volume_m3", quantity("volume", "1 cc", "5 L")),
-    "port_volume": Field("port_volume_m3", quantity("volume", "1 cc", "5 L")),
-    "smallest_section": Field("smallest_section_m2", quantity("area", "10 mm2", "100 cm2")),
+    "chamber_volume": Field("chamber_volume_m3", Quantity("volume", "1 cc", "5 L")),
+    "port_volume": Field("port_volume_m3", Quantity("volume", "1 cc", "5 L")),
+    "smallest_section": Field("smallest_section_m2", Quantity("area", "10 mm2", "100 cm2")),
 }
 _TARGET = {
     "name": Field("name", fields.name),

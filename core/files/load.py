@@ -12,6 +12,7 @@ from core.files.assemble import Loaded, assemble
 from core.files.folder import settled
 from core.files.jobfile import NAME, JobFile, NamedFile, TargetFiles, read_job_file
 from core.files.log import Log
+from core.files.names import printable
 from core.files.text import MAX_BYTES, UnreadableError, decode
 from core.job import Job, Problem
 from core.units import quoted
@@ -52,7 +53,7 @@ def load_job(
         return Loaded(None, (Problem("job", "No file was given.", "Give a job folder or bench sheets."),))
     problems = [
         Problem(
-            _shown(str(path)),
+            printable(str(path)),
             "A folder and other files cannot be one job.",
             "Give one folder, or sheets only.",
         )
@@ -67,7 +68,7 @@ def load_job(
         _take(path, name, files, problems)
     first = paths[0]
     name = first.stem if len(paths) == 1 else os.path.basename(os.path.dirname(os.path.abspath(first)))
-    return load_files(files, _shown(name), units, problems)
+    return load_files(files, printable(name), units, problems)
 
 
 def load_files(
@@ -152,7 +153,7 @@ def _load_folder(
     folder: Path, root: Path | None, units: Mapping[str, str] | None, *, aimed: bool = True
 ) -> Loaded:
     """Read a job's folder; a job that is another one's target needs no target of another job itself."""
-    name = _shown(os.path.basename(os.path.abspath(folder)))
+    name = printable(os.path.basename(os.path.abspath(folder)))
     try:
         folder = folder.resolve()
         within = folder.parent if root is None else root.resolve()
@@ -179,9 +180,9 @@ def _gather(folder: Path, root: Path, places: Mapping[str, Path], aimed: bool) -
     for name, path in places.items():
         ending = Path(name).suffix.lower()
         if name == NAME or ending == ".csv":
-            _take(path, _shown(name), found.files, found.problems)
+            _take(path, printable(name), found.files, found.problems)
         elif ending in _UNREAD:
-            unread.append(_shown(name))
+            unread.append(printable(name))
     found.job_file, found.log = _read_job_file(found.files)
     for named in found.job_file.named_files() if found.job_file else ():
         _fetch(named, folder, root, places, found)
@@ -282,19 +283,14 @@ def _unreadable(name: str, error: Exception) -> Problem:
     return Problem(name, f"It cannot be read: {reason}.", "Check its name, and that it may be opened.")
 
 
-def _shown(name: str) -> str:
-    """Return a file's name as it can be printed, even where its bytes are no text."""
-    return name.encode("utf-8", "replace").decode("utf-8")
-
-
 def _names(paths: Sequence[Path]) -> list[str]:
     """Return how to call files: by name, with folders where two have the same."""
-    names = [_shown(path.name) for path in paths]
+    names = [printable(path.name) for path in paths]
     if len(set(names)) == len(names):
         return names
     absolute = [path.absolute() for path in paths]
     try:
         common = os.path.commonpath([path.parent for path in absolute])
     except ValueError:  # on two drives
-        return [_shown(str(path)) for path in paths]
-    return [_shown(path.relative_to(common).as_posix()) for path in absolute]
+        return [printable(str(path)) for path in paths]
+    return [printable(path.relative_to(common).as_posix()) for path in absolute]

@@ -11,6 +11,7 @@ _MOST_BYTES = 200
 # What Windows takes for a device whatever the ending; a shop's folder may be shared with one.
 _DEVICES = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])", re.IGNORECASE)
 _FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
+_NO_TEXT = re.compile(r"[\ud800-\udfff]")  # what Python makes of bytes that are no text
 
 
 def safe_name(text: str, otherwise: str) -> str:
@@ -94,7 +95,7 @@ def printable(name: str) -> str:
     str
         The name itself where it is text.
     """
-    return name.encode("utf-8", "backslashreplace").decode("utf-8")
+    return _NO_TEXT.sub(lambda found: f"%{ord(found[0]):x}", name)
 
 
 def is_plain(name: str) -> bool:

@@ -9,7 +9,7 @@ from core.chambers import ratio_of_chamber
 from core.compression import cylinder_volume
 from core.dyno import STANDARDS
 from core.files import fields
-from core.files.fields import Field, quantity
+from core.files.fields import Choice, Field, Quantity
 from core.files.log import Log, did_you_mean, folded
 from core.files.toml import Path, TomlFile
 from core.job import Dyno, Engine, Stage
@@ -17,34 +17,34 @@ from core.job import Dyno, Engine, Stage
 LEAST_RATIO, GREATEST_RATIO = 2.0, 30.0  # of any engine that burns with a spark (judgement)
 
 DYNO = {
-    "power": Field("power_w", quantity("power", "0.5 kW", "5000 kW")),
+    "power": Field("power_w", Quantity("power", "0.5 kW", "5000 kW")),
     "stage": Field("stage", fields.name),
-    "standard": Field("standard", fields.choice(*STANDARDS)),
+    "standard": Field("standard", Choice(*STANDARDS)),
 }
 _MISSING = {
     "power": 'Add power = "95 kW": the corrected peak.',
     "stage": 'Add stage = "...": the stage that the engine was at on the dynamometer.',
     "standard": f'Add standard = "SAE J1349"; allowed: {", ".join(STANDARDS)}.',
 }
-_LEVEL = quantity("fraction", "0 %", "300 %")
-_CENTRELINE = quantity("angle", "60 deg", "150 deg")
+_LEVEL = Quantity("fraction", "0 %", "300 %")
+_CENTRELINE = Quantity("angle", "60 deg", "150 deg")
 # Limits lie inside those of the breathing model, in units that a person writes.
 POWER = {
-    "runner_length": Field("runner_length_m", quantity("length", "50 mm", "1.5 m")),
-    "runner_diameter": Field("runner_diameter_m", quantity("length", "10 mm", "150 mm")),
-    "intake_temperature": Field("intake_temperature_k", quantity("temperature", "-20 degC", "105 degC")),
-    "back_pressure": Field("back_pressure_pa", quantity("pressure", "0 kPa", "50 kPa")),
+    "runner_length": Field("runner_length_m", Quantity("length", "50 mm", "1.5 m")),
+    "runner_diameter": Field("runner_diameter_m", Quantity("length", "10 mm", "150 mm")),
+    "intake_temperature": Field("intake_temperature_k", Quantity("temperature", "-20 degC", "105 degC")),
+    "back_pressure": Field("back_pressure_pa", Quantity("pressure", "0 kPa", "50 kPa")),
     "pulse_level": Field("pulse_level", _LEVEL),
-    "friction_level": Field("friction_level", quantity("fraction", "0 %", "200 %")),
-    "burn_duration": Field("burn_duration_rad", quantity("angle", "15 deg", "100 deg")),
-    "burn_centre": Field("burn_centre_rad", quantity("angle", "-5 deg", "30 deg")),
+    "friction_level": Field("friction_level", Quantity("fraction", "0 %", "200 %")),
+    "burn_duration": Field("burn_duration_rad", Quantity("angle", "15 deg", "100 deg")),
+    "burn_centre": Field("burn_centre_rad", Quantity("angle", "-5 deg", "30 deg")),
     "heat_level": Field("heat_level", _LEVEL),
-    "wall_temperature": Field("wall_temperature_k", quantity("temperature", "30 degC", "425 degC")),
-    "fuel_level": Field("fuel_level", quantity("fraction", "50 %", "120 %")),
+    "wall_temperature": Field("wall_temperature_k", Quantity("temperature", "30 degC", "425 degC")),
+    "fuel_level": Field("fuel_level", Quantity("fraction", "50 %", "120 %")),
     "intake_centreline": Field("intake_centreline_rad", _CENTRELINE),
     "exhaust_centreline": Field("exhaust_centreline_rad", _CENTRELINE),
-    "lobe_stretch": Field("lobe_stretch", quantity("fraction", "90 %", "110 %")),
-    "flow_level": Field("flow_level", quantity("fraction", "70 %", "130 %")),
+    "lobe_stretch": Field("lobe_stretch", Quantity("fraction", "90 %", "110 %")),
+    "flow_level": Field("flow_level", Quantity("fraction", "70 %", "130 %")),
 }
 KEYS = {field.attribute: key for key, field in POWER.items()}
 """Key of ``[power]`` by the field of ``PowerSettings`` that it sets."""

@@ -5,25 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import get_args
 
 from core import units
 from core.files import columns, fields
-from core.files.fields import Field, quantity
+from core.files.fields import Choice, Field, Quantity
 from core.files.log import Log, folded, nearest
 from core.files.table import Table, split
 from core.files.text import UnreadableError, decode
-from core.job import Air, BenchSheet, Certificate, Printed, Role, Setup
+from core.job import SIDES, Air, BenchSheet, Certificate, Printed, Role, Setup
 from core.units import UnitError
-
-_STREAM = quantity(*fields.STREAM)
-_TEST_PRESSURE = quantity(*fields.TEST_PRESSURE)
-_FLOW = quantity(*fields.FLOW)
 
 _PARTS: dict[str, dict[str, Field]] = {
     "sheet": {
         "stage": Field("stage", fields.name),
         "port": Field("port", fields.name),
-        "role": Field("role", fields.choice("stage", "target", "calibration", "leak")),
+        "role": Field("role", Choice(*get_args(Role))),
         "date": Field("date", fields.date),
         "time": Field("time", fields.time),
         "order": Field("order", fields.real(-1e6, 1e6)),
@@ -32,16 +29,16 @@ _PARTS: dict[str, dict[str, Field]] = {
         "note": Field("note", fields.text),
     },
     "air": {
-        "barometer": Field("barometer_pa", quantity("barometer", "500 hPa", "1100 hPa")),
-        "altitude": Field("altitude_m", quantity("altitude", "-500 m", "5000 m")),
-        "air temperature": Field("air_temperature_k", quantity(*fields.ROOM)),
-        "humidity": Field("humidity", quantity("fraction", "0 %", "100 %")),
-        "meter temperature": Field("meter_temperature_k", _STREAM),
-        "piece temperature": Field("piece_temperature_k", _STREAM),
-        "test pressure": Field("test_pressure_pa", _TEST_PRESSURE),
+        "barometer": Field("barometer_pa", Quantity("barometer", "500 hPa", "1100 hPa")),
+        "altitude": Field("altitude_m", Quantity("altitude", "-500 m", "5000 m")),
+        "air temperature": Field("air_temperature_k", fields.ROOM),
+        "humidity": Field("humidity", Quantity("fraction", "0 %", "100 %")),
+        "meter temperature": Field("meter_temperature_k", fields.STREAM),
+        "piece temperature": Field("piece_temperature_k", fields.STREAM),
+        "test pressure": Field("test_pressure_pa", fields.TEST_PRESSURE),
     },
     "fixture": {
-        "bore": Field("bore_m", quantity("length", "10 mm", "500 mm")),
+        "bore": Field("bore_m", Quantity("length", "10 mm", "500 mm")),
         "intake entry": Field("intake_entry", fields.name),
         "exhaust exit": Field("exhaust_exit", fields.name),
         "valves open": Field("valves_open", fields.whole(1, 8)),
@@ -50,17 +47,17 @@ _PARTS: dict[str, dict[str, Field]] = {
     },
     "printed": {
         "already corrected": Field("already_corrected", fields.yes_no),
-        "corrected to pressure": Field("corrected_to_pressure_pa", _TEST_PRESSURE),
-        "corrected to air": Field("corrected_to_air", fields.standard_air),
-        "intake range": Field("intake_range_m3_s", _FLOW),
-        "exhaust range": Field("exhaust_range_m3_s", _FLOW),
+        "corrected to pressure": Field("corrected_to_pressure_pa", fields.TEST_PRESSURE),
+        "corrected to air": Field("corrected_to_air", fields.STANDARD_AIR),
+        "intake range": Field("intake_range_m3_s", fields.FLOW),
+        "exhaust range": Field("exhaust_range_m3_s", fields.FLOW),
     },
     "certificate": {
-        "side": Field("side", fields.choice("intake", "exhaust")),
-        "certified flow": Field("flow_m3_s", _FLOW),
-        "certified at": Field("at_pa", _TEST_PRESSURE),
-        "certified air": Field("air", fields.standard_air),
-        "certified uncertainty": Field("uncertainty", quantity("fraction", "0 %", "50 %")),
+        "side": Field("side", Choice(*SIDES)),
+        "certified flow": Field("flow_m3_s", fields.FLOW),
+        "certified at": Field("at_pa", fields.TEST_PRESSURE),
+        "certified air": Field("air", fields.STANDARD_AIR),
+        "certified uncertainty": Field("uncertainty", Quantity("fraction", "0 %", "50 %")),
     },
 }
 KEYS = {key: (part, field) for part, keys in _PARTS.items() for key, field in keys.items()}

@@ -14,14 +14,14 @@ from decimal import Decimal
 from core import units
 from core.files import fields
 from core.files.columns import LIFT_DECIMALS
-from core.files.fields import Field, quantity
+from core.files.fields import Field, Quantity
 from core.files.toml import TomlFile
 from core.job import SIDES, Bench, BenchSheet, Printed, Reading, Sides
 from core.units import MINUS, UnitError
 
 PATH = ("target", "typed")
 MOST = 100  # entries of a list
-_LIMITS = {"lift": ("lift", "0.01 mm", "50 mm"), "intake": fields.FLOW, "exhaust": fields.FLOW}
+_ENTRY = {"lift": Quantity("lift", "0.01 mm", "50 mm"), "intake": fields.FLOW, "exhaust": fields.FLOW}
 _UNIT_OF = {"lift": "lift_unit", "intake": "flow_unit", "exhaust": "flow_unit"}
 
 
@@ -80,16 +80,16 @@ def listed(text: str) -> list[str | Decimal]:
     return found
 
 
-LISTS = tuple(_LIMITS)
+LISTS = tuple(_ENTRY)
 TYPED = {
     "lift": Field("lift", entries),
     "lift_unit": Field("lift_unit", fields.name),
     "intake": Field("intake", entries),
     "exhaust": Field("exhaust", entries),
     "flow_unit": Field("flow_unit", fields.name),
-    "test_pressure": Field("test_pressure_pa", quantity(*fields.TEST_PRESSURE)),
-    "air": Field("air", fields.standard_air),
-    "uncertainty": Field("uncertainty", quantity("fraction", "0.01 %", "50 %")),
+    "test_pressure": Field("test_pressure_pa", fields.TEST_PRESSURE),
+    "air": Field("air", fields.STANDARD_AIR),
+    "uncertainty": Field("uncertainty", Quantity("fraction", "0.01 %", "50 %")),
     "bench": Field("bench", fields.name),
 }
 _MISSING = {
@@ -135,7 +135,7 @@ def read_typed(file: TomlFile, target: Mapping[str, object]) -> Typed | None:
         text = "An uncertainty is stated, and a bench, which has its own."
         file.problem((*PATH, "uncertainty"), text, "Leave one of the two.")
     wrong = _wrong_units(file, values)
-    lists = {key: _in_si(file, key, values, wrong) for key in _LIMITS if key in values}
+    lists = {key: _in_si(file, key, values, wrong) for key in _ENTRY if key in values}
     _check_lists(file, lists)
     if len(file.log.problems) > before:
         return None
@@ -156,8 +156,7 @@ def _wrong_units(file: TomlFile, values: Mapping[str, object]) -> set[str]:
 
 def _in_si(file: TomlFile, key: str, values: Mapping[str, object], wrong: set[str]) -> list[float | None]:
     """Return a list in SI; an entry that is wrong is reported by its place."""
-    kind, unit = _LIMITS[key][0], values.get(_UNIT_OF[key])
-    read, found = quantity(*_LIMITS[key]), []
+    read, unit, found = _ENTRY[key], values.get(_UNIT_OF[key]), []
     for place, entry in enumerate(values[key], start=1):
         if isinstance(entry, str) and not entry.strip():
             found.append(None)
@@ -169,7 +168,8 @@ def _in_si(file: TomlFile, key: str, values: Mapping[str, object], wrong: set[st
             found.append(read(written))
         except UnitError as error:
             bare = unit is None and not isinstance(entry, str)
-            more = f' Or add {_UNIT_OF[key]} = "{units.example(kind).split()[1]}" for all.' if bare else ""
+            usual = units.example(read.kind).split()[1]
+            more = f' Or add {_UNIT_OF[key]} = "{usual}" for all.' if bare else ""
             file.problem((*PATH, key), f"{key}, entry {place}: {error.text}", error.cure + more)
             if bare:
                 return []  # so are the others

@@ -122,11 +122,9 @@ def edited(data: bytes, edits: Edits, moved: Mapping[str, Sequence[int]] | None 
                 wanted[name] = [wanted[name][place] for place in order]
         sound = pruned(tomllib.loads(after)) == pruned(wanted)
     except (ValueError, LookupError, TypeError) as error:
-        raise UneditableError(
-            f"{NAME} is written in a way that is not edited here: {error}.", _CURE
-        ) from None
+        raise UneditableError(f"{_NOT_HERE}: {error}.", _CURE) from None
     if not sound:
-        raise UneditableError(f"{NAME} is written in a way that is not edited here.", _CURE)
+        raise UneditableError(f"{_NOT_HERE}.", _CURE)
     if after == text:
         return data
     mark = codecs.BOM_UTF8 if data.startswith(codecs.BOM_UTF8) else b""

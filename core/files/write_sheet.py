@@ -18,7 +18,8 @@ from decimal import Decimal
 from functools import partial
 
 from core import units
-from core.files.columns import ATTRIBUTE, COLUMN_KINDS, LIFT_DECIMALS, WITHOUT_LIFT
+from core.files.columns import ATTRIBUTE, COLUMN_KINDS, LIFT_DECIMALS, PER_ROW, WITHOUT_LIFT
+from core.files.fields import Quantity
 from core.files.log import folded
 from core.files.sheet import KEYS, read_sheet
 from core.job import SIDES, BenchSheet, Reading, Side, Sides
@@ -37,23 +38,6 @@ _UNITS = {
     "altitude": ("m", "ft"),
     "length": ("mm", "in", "m"),
 }
-_KEY_KINDS = {
-    "barometer": "barometer",
-    "altitude": "altitude",
-    "air temperature": "temperature",
-    "meter temperature": "temperature",
-    "piece temperature": "temperature",
-    "humidity": "fraction",
-    "test pressure": "test pressure",
-    "bore": "length",
-    "corrected to pressure": "test pressure",
-    "intake range": "flow",
-    "exhaust range": "flow",
-    "certified flow": "flow",
-    "certified at": "test pressure",
-    "certified uncertainty": "fraction",
-}
-_PER_ROW = {"test pressure": "test_pressure_pa", "meter temperature": "meter_temperature_k"}
 _MOST_FIGURES = 17  # of a decimal that tells every float apart
 _MOST_PADDED = 4  # decimals that a column shares; more are no one's reading
 
@@ -160,7 +144,8 @@ def _values(sheet: BenchSheet, key: str, given_unit: str | None) -> list[str]:
     value = getattr(sheet if part == "sheet" else getattr(sheet, part), field.attribute)
     if value is None or value is False or (key == "role" and value == "stage"):
         return []
-    if kind := _KEY_KINDS.get(key):
+    if isinstance(field.read, Quantity):
+        kind = field.read.kind
         unit, (figures,) = _quantities(
             [value], (kind,), lambda figures, unit: units.parse(f"{figures} {unit}", kind), given_unit
         )
@@ -206,7 +191,7 @@ def _columns(sheet: BenchSheet, given_units: Mapping[str, str]) -> dict[str, Seq
         if readings := sheet.readings[side]:
             attribute = ATTRIBUTE[_kind_of(sheet, readings[0])[0]]
             add(side, [getattr(row.sides.get(side), attribute, None) for row in rows])
-    for name, attribute in _PER_ROW.items():
+    for name, attribute in PER_ROW.items():
         values = [row.either(attribute) for row in rows]
         if any(value is not None for value in values):
             add(name, values)
@@ -233,7 +218,7 @@ def _rows(sheet: BenchSheet) -> list[_Row]:
         from_lines = len({reading.line for reading in readings}) == len(readings)
         met: Counter[tuple[object, ...]] = Counter()
         for reading in readings:
-            key = (reading.lift_m, *(getattr(reading, attribute) for attribute in _PER_ROW.values()))
+            key = (reading.lift_m, *(getattr(reading, attribute) for attribute in PER_ROW.values()))
             met[key] += 1
             place = reading.line if from_lines else met[key]  # readings made in memory have no line
             row = rows.setdefault((*key, place), _Row(reading.lift_m, place, {}))

@@ -62,6 +62,8 @@ def _no_flow(rows: Rows, index: int) -> Finding:
             "{}, {} at {}: cannot be turned into a flow.",
             "State the range in use, or give the flow.",
         )
+        if reading.plate_drop_pa is not None and rows.bench.plate_diameter_m is None:
+            cure = 'The plate is not known: add plate_diameter = "40 mm" to [[bench]] of job.toml.'
     elif rows.leak[index] > 0:
         text, cure = "{}, {} at {}: no flow is left after the leak.", "Check the leak sheet and the reading."
     values: tuple[Value, ...] = (

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from core.conditions import BENCH_DEFAULTS, UNCERTAINTIES
-from core.job import BenchSheet, Finding, Job, Level
+from core.job import Bench, BenchSheet, Finding, Job, Level, MeterKind
+from core.orifice import DIAMETER_RATIO, LEAST_PLATE_M, PIPE_M, is_covered
 
 
 class Matter(NamedTuple):
@@ -109,6 +110,9 @@ CHECKS = (
 )
 
 
+_WITH_A_SCALE: tuple[MeterKind, ...] = ("volume flow", "percent of range")  # of flow, so set in one state
+
+
 def of_job(job: Job) -> list[Finding]:
     """Say what sheets and benches leave open, and what is assumed instead.
 
@@ -170,14 +174,37 @@ def _of_benches(job: Job, read: list[BenchSheet]) -> list[Finding]:
             said = ", ".join(key.replace("_", " ") for key in rest)
             values = ((said, "text"), (", ".join(rest), "text"))
             found.append(Finding("note", "assumed-readings", text, cure, values))
-        if bench.calibrated_at_pa is None:
+        if bench.calibrated_at_pa is None and bench.meter in _WITH_A_SCALE:
             text = (
                 "At which test pressure the bench's scale was set is not stated: it is taken to hold at each."
             )
             found.append(
                 Finding("note", "assumed-scale", text, 'Add calibrated_at = "28 inH2O" to [[bench]].')
             )
+        found += _of_plate(bench)
     return found
+
+
+def _of_plate(bench: Bench) -> list[Finding]:
+    """Say that a metering plate's coefficient is an extrapolation, where it is one."""
+    if bench.meter != "plate pressure drop" or bench.plate_diameter_m is None:
+        return []
+    if is_covered(bench.plate_diameter_m, bench.pipe_diameter_m):
+        return []
+    where = "in a plenum" if bench.pipe_diameter_m is None else "in its pipe"
+    text = (
+        "The bench's plate of {} {} is outside what ISO 5167-2 covers: at least {}, in a pipe of {} to {}, "
+        "at {} to {} of its diameter. Its coefficient is an extrapolation; it cancels in gains on one bench."
+    )
+    cure = "Read a plate of certified flow (# role: calibration); its factor puts that right."
+    values = (
+        (bench.plate_diameter_m, "length"),
+        (where, "text"),
+        (LEAST_PLATE_M, "length"),
+        *((size, "length") for size in PIPE_M),
+        *((ratio, "fraction") for ratio in DIAMETER_RATIO),
+    )
+    return [Finding("note", "plate-beyond-standard", text, cure, values)]
 
 
 def _key(field: str) -> str:

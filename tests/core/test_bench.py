@@ -207,3 +207,9 @@ def test_a_station_at_84_kpa():
 def test_no_drop_is_no_test(drop_pa):
     with pytest.raises(ValueError, match="above 0 Pa"):
         pressure_factor("square root", "intake", drop_pa, 101325.0, DROP_28_PA, 101325.0)
+
+
+def test_a_reference_of_no_drop_is_none_and_a_small_drop_is_one():
+    with pytest.raises(ValueError, match="above 0 Pa"):
+        pressure_factor("square root", "intake", 100.0, 101325.0, 0.0, 101325.0)
+    assert pressure_factor("square root", "intake", 0.5, 101325.0, 0.125, 101325.0) == 0.5

@@ -65,6 +65,13 @@ def test_surfacing_depth_undoes_surfacing_volume(area_m2, depth_m):
     assert surfacing_depth(area_m2, surfacing_volume(area_m2, depth_m)) == pytest.approx(depth_m, abs=1e-15)
 
 
+def test_a_stage_before_the_first_known_chamber_has_none_and_the_ledger_begins_with_it():
+    made = staged(None, 46.0, None, 48.0)
+    assert stage_chamber(made, "stage 0") == (None, False)
+    chambers = [line.chamber_volume_m3 for line in compression_lines(made)]
+    assert chambers == pytest.approx([46e-6, 46e-6, 48e-6])
+
+
 @pytest.mark.outside
 def test_surfacing_depth_as_worked_out():
     # 7.6 in2, 0.010 in: 1.2454 cc, worked out once by other code.

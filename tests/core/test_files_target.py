@@ -11,6 +11,7 @@ from core.files.load import load_files, load_job
 from core.job import Job, Reading, Side, Valve
 from core.results import Review
 from core.review import review
+from tests.core.written_jobs import job_of, put
 
 OTHER, AIMED = "other", "aimed"
 LIFTS = (1, 2, 3, 4, 5, 6)
@@ -29,14 +30,6 @@ def bench_sheet(stage: str, factor: float, *lines: str, pressure: str = "28 inH2
     return "\n".join([*(f"# {line}" for line in (*head, *lines)), "lift [mm],intake [L/s]", *rows]) + "\n"
 
 
-def write(folder: Path, job: str, **sheets: str) -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / "job.toml").write_text(job, encoding="utf-8", newline="\n")
-    for name, text in sheets.items():
-        (folder / f"{name}.csv").write_text(text, encoding="utf-8", newline="\n")
-    return folder
-
-
 def stages(*names: str) -> str:
     return "".join(f'[[stage]]\nname = "{name}"\n' for name in names)
 
@@ -46,15 +39,9 @@ def two_jobs(root: Path, *, other: str = BENCH, aimed: str = BENCH, target: str 
     valves = '[intake]\nvalve_diameter = "33 mm"\n[[stage]]\nname = "cast"\n[[stage]]\nname = "Ported"\n'
     valves += '[stage.intake]\nvalve_diameter = "35 mm"\n'
     sheets = {"a": bench_sheet("cast", 1.0), "b": bench_sheet("ported", 1.2)} | sheets
-    write(root / OTHER, f'title = "The other"\n{other}{valves}', **sheets)
+    put(root / OTHER, job=f'title = "The other"\n{other}{valves}', **sheets)
     aim = f'[target]\njob = "../{OTHER}"\nstage = " ported "\n{target}'
-    return write(root / AIMED, f"{aimed}{stages('first')}{aim}", a=bench_sheet("first", 1.1))
-
-
-def job_at(folder: Path) -> Job:
-    loaded = load_job([folder])
-    assert loaded.job is not None, loaded.problems
-    return loaded.job
+    return put(root / AIMED, job=f"{aimed}{stages('first')}{aim}", a=bench_sheet("first", 1.1))
 
 
 def only_problem(folder: Path) -> str:
@@ -70,21 +57,21 @@ def flows(result: Review, stage: str, side: Side = "intake") -> tuple[float | No
 
 
 def test_a_stage_of_another_job_comes_with_its_valves_and_name(tmp_path: Path) -> None:
-    job = job_at(two_jobs(tmp_path))
+    job = job_of(two_jobs(tmp_path))
     assert job.target.name == "Ported of The other"
     assert job.target.valves.intake == Valve(diameter_m=0.035)
     assert job.target.valves.exhaust is None
     (sheet,) = job.target.sheets
     assert (sheet.file, sheet.role, sheet.stage) == ("../other/b.csv", "target", job.target.name)
     assert [one.file for one in job.sheets] == ["a.csv"]
-    named = job_at(two_jobs(tmp_path, target='name = "house standard"\n'))
+    named = job_of(two_jobs(tmp_path, target='name = "house standard"\n'))
     assert named.target.name == "house standard"
 
 
 def test_it_flows_what_it_flows_in_its_own_job(tmp_path: Path) -> None:
     folder = two_jobs(tmp_path, b=bench_sheet("ported", 1.2, pressure="15 inH2O"))
-    target = review(job_at(folder)).target
-    assert target.curves.intake.flow_m3_s == flows(review(job_at(tmp_path / OTHER)), "Ported")
+    target = review(job_of(folder)).target
+    assert target.curves.intake.flow_m3_s == flows(review(job_of(tmp_path / OTHER)), "Ported")
 
 
 @pytest.mark.parametrize("stage", ["as delivered", "seats cut"])
@@ -94,10 +81,10 @@ def test_its_plates_leaks_and_ranges_are_those_of_its_own_job(
     # The messy day has readings in percent, plates of four days and leaks of two.
     shutil.copytree(demo_runs / "messy-day", tmp_path / "messy-day")
     shutil.copytree(demo_runs / "sprint-four", tmp_path / AIMED)
-    plain = review(job_at(tmp_path / AIMED))
+    plain = review(job_of(tmp_path / AIMED))
     with (tmp_path / AIMED / "job.toml").open("a", encoding="utf-8", newline="\n") as file:
         file.write(f'\n[target]\njob = "../messy-day"\nstage = "{stage}"\n')
-    aimed, messy = review(job_at(tmp_path / AIMED)), review(job_at(tmp_path / "messy-day"))
+    aimed, messy = review(job_of(tmp_path / AIMED)), review(job_of(tmp_path / "messy-day"))
     for side in ("intake", "exhaust"):
         there = {  # by lift: what a finding stopped among its own stages may pass among others
             lift: flow
@@ -124,11 +111,11 @@ def test_its_plates_leaks_and_ranges_are_those_of_its_own_job(
 
 
 def test_one_bench_is_one_only_if_both_jobs_state_it_alike(tmp_path: Path) -> None:
-    same = review(job_at(two_jobs(tmp_path)))
+    same = review(job_of(two_jobs(tmp_path)))
     assert not same.target.own_bench
     assert [one.name for one in same.job.target.benches] == ["shop bench"]
     unlike = BENCH + 'calibration = "1 %"\n'
-    other = review(job_at(two_jobs(tmp_path, other=unlike)))
+    other = review(job_of(two_jobs(tmp_path, other=unlike)))
     assert other.target.own_bench
     assert [one.name for one in other.job.target.benches] == ["shop bench of other"]
     # Then what either is off by does not cancel.
@@ -137,32 +124,32 @@ def test_one_bench_is_one_only_if_both_jobs_state_it_alike(tmp_path: Path) -> No
     sheets = {"a": bench_sheet("cast", 1.0), "b": bench_sheet("ported", 1.2)}
     sheets = {name: text.replace("# bench: shop bench\n", "") for name, text in sheets.items()}
     folder = two_jobs(tmp_path, other=nameless, aimed=nameless, **sheets)
-    write(folder, (folder / "job.toml").read_text("utf-8"), a=sheets["a"].replace("cast", "first"))
-    assert review(job_at(folder)).target.own_bench
+    put(folder, a=sheets["a"].replace("cast", "first"))
+    assert review(job_of(folder)).target.own_bench
 
 
 def test_another_standard_air_stays_that_of_the_other_job(tmp_path: Path) -> None:
     air = 'standard_air = "0.075 lb/ft3"\n'
     folder = two_jobs(tmp_path, other=air + BENCH)
-    (bench,) = job_at(folder).target.benches
+    (bench,) = job_of(folder).target.benches
     assert bench.scale_air == "0.075 lb/ft3"
     corrected = bench_sheet("ported", 1.2, "already corrected: yes")
-    (sheet,) = job_at(two_jobs(tmp_path, other=air + BENCH, b=corrected)).target.sheets
+    (sheet,) = job_of(two_jobs(tmp_path, other=air + BENCH, b=corrected)).target.sheets
     assert sheet.printed.corrected_to_air == "0.075 lb/ft3"
 
 
 def test_the_jobs_files_hold_the_other_job(tmp_path: Path) -> None:
-    job = job_at(two_jobs(tmp_path))
+    job = job_of(two_jobs(tmp_path))
     assert {name for name, _ in job.files} >= {"../other/job.toml", "../other/a.csv", "../other/b.csv"}
     again = load_files(dict(job.files), job.name)
     assert again.job == job
     # What changes there changes this job's fingerprint.
     two_jobs(tmp_path, b=bench_sheet("ported", 1.3))
-    assert job_at(tmp_path / AIMED).fingerprint != job.fingerprint
+    assert job_of(tmp_path / AIMED).fingerprint != job.fingerprint
 
 
 def test_an_upload_without_the_other_job_says_so(tmp_path: Path) -> None:
-    files = {name: data for name, data in job_at(two_jobs(tmp_path)).files if ".." not in name}
+    files = {name: data for name, data in job_of(two_jobs(tmp_path)).files if ".." not in name}
     (problem,) = load_files(files, AIMED).problems
     assert "The job '../other' is not among the files" in str(problem)
 
@@ -172,7 +159,7 @@ def test_a_target_of_the_target_is_not_followed(tmp_path: Path) -> None:
     job_file = tmp_path / OTHER / "job.toml"
     text = job_file.read_text("utf-8") + '[target]\njob = "../nowhere"\nstage = "x"\n'
     job_file.write_text(text, "utf-8", newline="\n")
-    job = job_at(folder)
+    job = job_of(folder)
     assert job.target.name == "Ported of The other"
     assert load_files(dict(job.files), job.name).job == job
 
@@ -190,7 +177,7 @@ def test_a_link_does_not_lead_out_of_the_root(tmp_path: Path) -> None:
 
 def test_valves_may_be_stated_where_the_other_job_knows_none(tmp_path: Path) -> None:
     folder = two_jobs(tmp_path, target='[target.exhaust]\nvalve_diameter = "28 mm"\n')
-    assert job_at(folder).target.valves.exhaust == Valve(diameter_m=0.028)
+    assert job_of(folder).target.valves.exhaust == Valve(diameter_m=0.028)
 
 
 # --- typed -----------------------------------------------------------------------------
@@ -210,7 +197,7 @@ air = "0.075 lb/ft3"
 
 
 def typed(root: Path, text: str, job: str = BENCH) -> Job:
-    return job_at(write(root / "typed", job + stages("first") + text, a=bench_sheet("first", 1.0)))
+    return job_of(put(root / "typed", job=job + stages("first") + text, a=bench_sheet("first", 1.0)))
 
 
 def test_typed_figures_are_a_corrected_sheet(tmp_path: Path) -> None:
@@ -239,8 +226,8 @@ def test_typed_figures_read_as_the_same_sheet_would(tmp_path: Path) -> None:
     from_list = review(typed(tmp_path, text)).target
     head = ["already corrected: yes", "corrected to pressure: 15 inH2O", "corrected to air: ISO 2533"]
     aim = bench_sheet("aim", 1.3, "role: target", *head)
-    folder = write(tmp_path / "sheets", BENCH + stages("first"), a=bench_sheet("first", 1.0), b=aim)
-    from_sheet = review(job_at(folder)).target
+    folder = put(tmp_path / "sheets", job=BENCH + stages("first"), a=bench_sheet("first", 1.0), b=aim)
+    from_sheet = review(job_of(folder)).target
     assert from_list.curves.intake.flow_m3_s == pytest.approx(from_sheet.curves.intake.flow_m3_s, rel=1e-12)
     assert from_list.gaps[0].reached.fraction == pytest.approx(from_sheet.gaps[0].reached.fraction, rel=1e-12)
     assert from_list.gaps[0].reached.expanded_fraction == pytest.approx(
@@ -267,8 +254,8 @@ def test_a_slip_in_a_typed_list_does_not_take_the_list_with_it(tmp_path: Path) -
     text = f"[target.typed]\nlift = {list(LIFTS)}\nlift_unit = 'mm'\nintake = {rows}\nflow_unit = 'L/s'\n"
     text += "test_pressure = '28 inH2O'\n"
     sheets = {f"s{i}": bench_sheet("first", 1 + i / 500) for i in range(4)}
-    folder = write(tmp_path / "typed", BENCH + stages("first") + text, **sheets)
-    result = review(job_at(folder))
+    folder = put(tmp_path / "typed", job=BENCH + stages("first") + text, **sheets)
+    result = review(job_of(folder))
     stopped = {finding.lift_m for finding in result.findings if finding.level == "stop"}
     curve = result.target.curves.intake
     gone = {lift for lift, flow in zip(curve.lift_m, curve.flow_m3_s, strict=True) if flow is None}

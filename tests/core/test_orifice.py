@@ -10,11 +10,31 @@ from fluids.flow_meter import (
     orifice_expansibility,
 )
 
-from core.orifice import discharge_coefficient, expansibility, plate_mass_flow
+from core.orifice import discharge_coefficient, expansibility, is_covered, plate_mass_flow
 
 pytestmark = pytest.mark.outside
 
 FLUIDS_TAPS = {"corner": "corner", "flange": "flange", "D and D/2": "D and D/2"}
+
+
+@pytest.mark.parametrize(
+    ("plate", "pipe", "covered"),
+    [
+        (0.0125, 0.05, True),
+        (0.0124, 0.05, False),
+        (0.030, 0.049, False),
+        (0.75, 1.0, True),
+        (0.50, 1.01, False),
+        (0.020, 0.2, True),
+        (0.0199, 0.2, False),
+        (0.0375, 0.05, True),
+        (0.0376, 0.05, False),
+        (0.040, None, False),
+    ],
+)
+def test_limits_of_use(plate, pipe, covered):
+    """Source: ISO 5167-2:2003, 5.3.1: d >= 12.5 mm, 50 mm <= D <= 1 m, 0.10 <= d/D <= 0.75."""
+    assert is_covered(plate, pipe) is covered
 
 
 @pytest.mark.parametrize("taps", FLUIDS_TAPS)

@@ -21,8 +21,7 @@ from core.power_settings import settings_of, with_power, without_prices
 from core.review import review
 from core.units import UnitError
 from tests.core.jobs import LIFTS_M, job, sheet, truth
-from tests.core.test_files_jobs import STAGE, put
-from tests.core.test_files_jobs import sheet as sheet_text
+from tests.core.written_jobs import STAGE, put, sheet_text
 from tests.dashboard.power_models import make_model
 
 POWER = """\

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import sqrt
+from math import hypot, inf, sqrt
 
 import numpy as np
 import pytest
@@ -47,6 +47,50 @@ def test_ports_are_pooled_by_their_degrees_of_freedom():
     alone = RepeatedPort(one.flow_m3_s[:1], FLAT)
     assert vars(pool([one, alone], 0.005, 0.0)) == vars(first)
     assert pool([alone], 0.005, 0.0).assumed
+
+
+def test_mean_squares_in_whole_numbers():
+    # Two set-ups, 3, 3, 1 and 1 steps above and below their mean: 2 steps of each sweep are common, 1 is not.
+    step = 2.0**-10
+    up = np.array([3, 3, 1, 1]) * step
+    found = pool([RepeatedPort(np.array([1 + up, 1 - up]), np.zeros(4))], step, 0.0)
+    assert (found.between, found.within) == (2 * 2**2 / 1, 2 * 4 * 1**2 / 3)
+    assert (found.setup_dof, found.sweep_dof, found.inverse_lifts) == (1, 3, 1 / 4)
+    assert found.assumed is False
+
+
+def test_one_lift_says_how_set_ups_differ_and_nothing_of_sweeps():
+    one = RepeatedPort(np.array([[0.99], [1.0], [1.01]]), np.zeros(1))
+    found = pool([one], 0.005, 0.0)
+    assert found.between * 0.005**2 == pytest.approx(0.01**2)  # the sample variance of -1, 0 and 1 %
+    assert (found.within, found.setup_dof, found.sweep_dof) == (0.0, 2, inf)
+    # Set-ups that share no lift are no repeats of anything, and take nothing from those that are.
+    apart = RepeatedPort(np.empty((2, 0)), np.empty(0))
+    assert vars(pool([one, apart], 0.005, 0.0)) == vars(found)
+    assert pool([apart], 0.005, 0.0).assumed
+
+
+def test_where_nothing_scatters_nothing_limits_what_is_known():
+    scatter = pool([repeated(1, 3)], 0.005, 0.0)
+    nothing = scatter.component(np.zeros(2), np.zeros(2))
+    assert nothing.variance.tolist() == [0, 0] and nothing.dof.tolist() == [inf, inf]
+    of_assumed = pool([], 0.005, 0.0).component(np.zeros(1), np.zeros(1))
+    assert of_assumed.variance.tolist() == [0] and of_assumed.dof.tolist() == [inf]
+
+
+def test_an_assumed_set_up_moves_the_sweep_and_every_lift_is_set_anew():
+    """On a straight line through nothing 0.02 mm are 0.02 / L of the flow at L mm. Either stage was set up
+    once. Mean over lift by hand, in mm: each reading weighs 1, the last a half, of 10."""
+    straight = {name: {lift: f * 20 * lift for lift in LIFTS_M} for name, f in (("a", 1.0), ("b", 1.04))}
+    sheets = {name: [sheet(flows, f"{name}.csv")] for name, flows in straight.items()}
+    gain = review(job(sheets, benches=(replace(BENCH, lift_setting_m=0.02e-3),))).gains[0]
+    ratio, lift_mm = 1.04, 1e3 * np.array(LIFTS_M)
+    relative = np.sqrt(2 * 0.005**2 + 2 * (0.02 / lift_mm) ** 2)
+    np.testing.assert_allclose(gain.expanded_fraction, 1.959964 * ratio * relative, rtol=1e-6)
+    weight = np.append(np.full(9, 0.1), 0.05)
+    of_lifts = 0.02 * sqrt(np.sum(weight**2)) / 5  # the mean lift is 5 mm
+    expected = 1.959964 * ratio * sqrt(2) * hypot(0.005, of_lifts)
+    assert gain.mean.expanded_fraction == pytest.approx(expected, rel=1e-6)
 
 
 @pytest.mark.parametrize("relative", [0.001, 0.005, 0.02])

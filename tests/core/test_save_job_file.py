@@ -282,6 +282,13 @@ def test_what_is_typed_keeps_its_digits(path: tuple, text: str, value: object) -
         (("engine", "bore"), "86 hPa"),
         (("stage", 0, "price"), "42O"),
         (("engine", "cylinders"), "4.5"),
+        (("dyno", "power"), "95 mm"),
+        (("dyno", "standard"), "SAE something"),
+        (("power", "runner_length"), "3 m"),
+        (("power", "pulse_level"), "400 %"),
+        (("target", "typed", "intake"), "25.1 5O"),
+        (("target", "typed", "test_pressure"), "28 mm"),
+        (("target", "typed", "uncertainty"), "70 %"),
     ],
 )
 def test_what_is_typed_wrong_is_told_at_once(path: tuple, text: str) -> None:

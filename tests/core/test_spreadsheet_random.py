@@ -10,7 +10,7 @@ import openpyxl
 import pytest
 
 from core.files.spreadsheet import apply, curves, propose, read_grid
-from tests.make_spreadsheets import FLOW_UNITS, LIFT_UNITS, flow
+from tests.invented_book import FLOW_UNITS, LIFT_UNITS, flow
 
 STAGES = (
     "Stock",

@@ -270,6 +270,19 @@ def test_variances_that_do_not_quite_go_together_are_still_a_family():
     assert adjusted == pytest.approx(p, abs=1e-3)
 
 
+def test_a_covariance_is_asked_for_only_where_holms_bound_leaves_something_open():
+    def never() -> np.ndarray:
+        raise AssertionError("this family was decided")
+
+    # None is clear by itself; all are, also by Holm's bound; the clear ones are, the other is not; at 0.05
+    # in both, which is clear yet.
+    for p in ([0.06, 0.2, 0.9], [0.001, 0.002, 0.05], [0.001, 0.002, 0.4], [0.025, 0.5]):
+        assert family_p(scores(p, inf), p, never, inf) == pytest.approx(holm(p), rel=1e-12)
+    # By itself 0.05 is clear, Holm's 0.4 is not: eight lifts that go together are one.
+    p = np.full(8, 0.05)
+    assert family_p(scores(p, inf), p, lambda: np.ones((8, 8)), inf) == pytest.approx(p, abs=1.5 / DRAWS)
+
+
 @pytest.mark.outside
 def test_independent_tests_are_adjusted_after_sidak():
     """Source: the largest of k independent scores exceeds one of p with 1 - (1 - p)^k (Sidak 1967), going

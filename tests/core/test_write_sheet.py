@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from core.files.sheet import read_sheet
@@ -124,6 +124,8 @@ def test_what_would_not_read_back_is_refused(change: dict[str, object]) -> None:
         sheet_text(replace(sheet, **change))
 
 
+# The least lift that is read, and the shortest unit for these is the inch.
+@example([(1e-05, 0.5), (0.020792521, 0.5), (0.022435922, 0.5)], 250.0)
 @given(
     st.lists(st.tuples(st.floats(1e-5, 0.05).map(lambda v: round(v, 9)), st.floats(1e-4, 0.5)), min_size=1),
     st.floats(250, 24000),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from core.job import SIDES, BenchSheet, Engine, Finding, Job, Reading, Side, Sides, Stage
 from core.results import (
@@ -268,8 +267,3 @@ def one_stage() -> Review:
 def no_exhaust() -> Review:
     """Return a job whose exhaust was never measured."""
     return make_review(tops={"intake": TOPS["intake"], "exhaust": (None,) * 4})
-
-
-def without_findings(review: Review) -> Review:
-    """Return the review with nothing noticed."""
-    return replace(review, findings=())

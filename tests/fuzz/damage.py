@@ -7,6 +7,8 @@ import re
 from collections.abc import Callable
 from random import Random
 
+from core.files import sheet
+
 ODD = (
     *("", "-", "0", "-0", "1", "-1", "7", "0.1", "1e-3", "+5", " 7 ", ".5", "5.", "1e5", "100000", "0.00001"),
     *("nan", "NaN", "inf", "-inf", "1e308", "1e-308", "5e-324", "1e999", "9" * 400, "0." + "0" * 400 + "1"),
@@ -90,20 +92,7 @@ UNITS = (
         "\u00b5m",
     ),
 )
-KEYS = (
-    *("stage", "port", "role", "date", "time", "order", "bench", "setup", "note", "barometer", "altitude"),
-    *(
-        "air temperature",
-        "humidity",
-        "meter temperature",
-        "piece temperature",
-        "test pressure",
-        "bore",
-        "side",
-    ),
-    *("valves open", "already corrected", "corrected to pressure", "corrected to air", "intake range"),
-    *("exhaust range", "certified flow", "certified at", "certified air", "certified uncertainty", "stgae"),
-)
+KEYS = (*sheet.KEYS, "stgae")
 HEADS = (
     "lift",
     "intake",

@@ -9,6 +9,7 @@ from collections.abc import Mapping as Answers
 from dataclasses import dataclass, field, replace
 
 from core import units
+from core.files.columns import READING_KINDS
 from core.files.log import Log, folded
 from core.files.sheet import read_sheet
 from core.files.spreadsheet.amounts import Amount, fraction_of, shown_date
@@ -21,7 +22,6 @@ from core.job import SIDES, Role
 from core.units import UnitError, quoted
 
 _LABELS = ("stage", "side", "port", "run")
-_READING_KINDS = ("flow", "fraction", "pressure", "mass flow")
 _LIFT_UNITS = ("mm", "in", "thou")
 _MOST_NOTES = 12
 
@@ -325,7 +325,7 @@ class _Work:
         return [f"# {name}: {' '.join(str(value).split())}" for name, value in lines if value is not None]
 
 
-def _same_unit(one: str, other: str | None, kinds: tuple[str, ...] = _READING_KINDS) -> bool:
+def _same_unit(one: str, other: str | None, kinds: tuple[str, ...] = READING_KINDS) -> bool:
     try:
         return other is not None and units.factor(one, kinds) == units.factor(other, kinds)
     except UnitError:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from core import units
+from core.files.columns import UNIT_KINDS
 from core.files.log import folded
 from core.files.spreadsheet.amounts import fraction_of, shown_date
 from core.files.spreadsheet.mapping import Question
@@ -57,7 +58,6 @@ def counted(words: Sequence[str]) -> str | None:
     return found[0] if len(found) == 1 else None
 
 
-_KINDS = {"lift": ("lift",), "flow": ("flow", "fraction", "pressure", "mass flow")}
 _QUANTITIES = {"test pressure": "test pressure", "range": "flow"}
 _CHOICES = {
     "side": SIDES,
@@ -86,8 +86,8 @@ def wrong_answers(answers: Mapping[str, str]) -> list[str]:
     wrong = []
     for key, answer in answers.items():
         try:
-            if key in _KINDS:
-                units.factor(answer, _KINDS[key])
+            if key in UNIT_KINDS:
+                units.factor(answer, UNIT_KINDS[key])
             elif key in _QUANTITIES:
                 units.parse(answer, _QUANTITIES[key])
             elif answer not in _CHOICES.get(key, (answer,)):
