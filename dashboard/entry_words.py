@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Sequence
 from statistics import mode
 
@@ -210,7 +211,7 @@ FIELD_RULE = "Digits, a decimal mark, spaces between readings, or - to take the 
 SETUP_TITLE = "Conditions and set-up"
 LIFTS_LABEL = "Lifts to read"
 UNIT_FIXED = "The unit is fixed once something has been read in it."
-CHANGE_TITLE, CURVE_TITLE = "Change on the stage before", "Readings so far"
+CURVE_TITLE = "Readings so far"
 BLANK_LABEL = "Download a blank sheet to print (blank-sheet.pdf)"
 REST_HAS_PROBLEMS = "Other files of this job have problems, so there is nothing to compare with. See below."
 
@@ -252,13 +253,17 @@ CONFLICT_CAPTION = (
 )
 
 
-def draft_line(name: str, changed: bool, kept_at: str, sound: bool) -> str:
-    """Return what is unsaved."""
+def draft_line(name: str, changed: bool, kept_at: str, *, today: dt.date, sound: bool, on_disk: bool) -> str:
+    """Return what is unsaved, and where it is kept."""
+    if not on_disk:
+        return f"{name}: unsaved changes, held by this page alone. Leave it open until the disk takes them."
     if not changed and kept_at:
         return f"{name}: nothing to save yet; what was begun here is kept."
     if not changed:
         return f"{name}: nothing unsaved."
-    kept = f", kept on disk at {kept_at[11:16]}" if len(kept_at) >= 16 else ""
+    day, _, time = kept_at[:16].partition("T")
+    when = time if day == today.isoformat() else f"{time} on {day}"
+    kept = f", kept on disk at {when}" if time else ""
     held = "" if sound else " It cannot be saved yet."
     return f"{name}: unsaved changes{kept}. A reload or another screen loses nothing.{held}"
 
@@ -306,10 +311,10 @@ SHOP_ONLY = "This screen is the shop's."
 
 def other_line(job: str | None, kept_at: str) -> str:
     """Return one draft in a list."""
-    return f"Go on with unsaved work on {job or 'a new job'}, {kept_at.replace('T', ' ')[:16]}"
+    when = kept_at.replace("T", " ")[:16] or "held by this page alone"
+    return f"Go on with unsaved work on {job or 'a new job'}, {when}"
 
 
-KEEP_AS_IT_IS = "Keep it as it stands, and mend it in the grid"
 REASONS_TITLE = "Why it is taken so"
 KEEP_MAPPING = "Keep these answers in the job, for the next sheet of this shape"
 MAPPING_ALT = "What each column or row of the spreadsheet is, to be corrected where it is wrong."
@@ -397,6 +402,21 @@ def dash(text: str) -> str:
 def unreadable_job(name: str, why: str) -> str:
     """Return what is said where the files of the chosen job are not to be had."""
     return (
-        f"{name} cannot be read ({why}), so what stands here begins without its files. Nothing in it was "
-        "changed, and what is typed stays a draft. Allow this user to read the job, and reload this page."
+        f"{name} cannot be read ({why}), so what stands here is as it was read last, or begins without its "
+        "files. Nothing in it was changed, and what is typed stays a draft. Allow this user to read the job, "
+        "and reload this page."
     )
+
+
+def job_is_gone(name: str) -> str:
+    """Return what became of unsaved work on a job that was taken away."""
+    return (
+        f"{name} is no longer in the jobs' folder. Your unsaved work on it stands here as a new job: save it "
+        "under a name, or drop it under 'More'."
+    )
+
+
+ROOT_IS_MISSING = (
+    "What was typed here since, and is not on disk yet, is held by this page: leave it open until the folder "
+    "is there again."
+)

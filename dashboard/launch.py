@@ -7,6 +7,8 @@ import socket
 import sys
 from pathlib import Path
 
+from dashboard.stopping import stopping_at_once
+
 ROOT = Path(__file__).resolve().parents[1]
 DEMO_JOBS = ROOT / "demo_runs"
 
@@ -65,16 +67,17 @@ def arguments(port: int | None, *, browser: bool, customer: bool = False) -> lis
 
 
 def run_app(environment: dict[str, str], port: int | None, *, browser: bool) -> None:
-    """Serve the app in this process until it is stopped; does not return."""
-    from streamlit import net_util
-    from streamlit.web.cli import main
-
-    # A page from elsewhere that knocks is refused; before that the server would ask an outside
-    # host for this machine's public address, unless it thinks it knows it. No setting does this.
-    net_util._external_ip = "127.0.0.1"
+    """Serve the app in this process until it is stopped."""
     for name in ("GAIN_LEDGER_ROOT", "GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
         os.environ.pop(name, None)
     os.environ.update(environment)
     os.chdir(ROOT)  # the theme is in the settings file there
     customer = environment.get("GAIN_LEDGER_READER") == "customer"
-    main(args=arguments(port, browser=browser, customer=customer), prog_name="streamlit")
+    with stopping_at_once():  # until the server is up and takes Ctrl-C itself
+        from streamlit import net_util
+        from streamlit.web.cli import main
+
+        # A page from elsewhere that knocks is refused; before that the server would ask an outside
+        # host for this machine's public address, unless it thinks it knows it. No setting does this.
+        net_util._external_ip = "127.0.0.1"
+        main(args=arguments(port, browser=browser, customer=customer), prog_name="streamlit")

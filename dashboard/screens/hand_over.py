@@ -14,10 +14,12 @@ from dashboard.handover.archive import part
 from dashboard.handover.bundle import offered
 from dashboard.handover.choice import EVERYTHING, FOR_CUSTOMER, Choice
 from dashboard.handover.compared import pairs
+from dashboard.handover.facts import boxes_note
 from dashboard.screens.page import open_screen
 from dashboard.screens.power import draw_working
 from dashboard.screens.preview import draw_preview
 from dashboard.state import Shown
+from dashboard.usertext import inert
 
 _TYPES = {
     "pdf": "application/pdf",
@@ -43,6 +45,8 @@ def draw() -> None:
     review = power_state.ready(review) or draw_working(review)
     top = st.container()
     choice = _choose(shown, review)
+    if note := boxes_note(review.job, inert):
+        st.caption(note)
     files = _made(shown, review, choice)
     packed = state.handover_archive(shown.units.name, choice, review, files)
     with top:

@@ -8,6 +8,7 @@ from core.files.assemble import Loaded
 from dashboard import entry_words, state
 from dashboard.entry import session
 from dashboard.entry.draft import Work
+from dashboard.screens.missing import draw_missing_root
 from dashboard.screens.tabs import bench, fields, grid, job, mapping, preview, saving, sheets
 from dashboard.state import Shown
 
@@ -34,7 +35,12 @@ def draw() -> None:
     if st.session_state.get("reader") == "customer":
         st.markdown(entry_words.SHOP_ONLY)
         return
+    session.keep_again()
     grid.settle()
+    if draw_missing_root():
+        if not session.is_begun():
+            return
+        st.caption(entry_words.ROOT_IS_MISSING)
     shown, work = state.shown(), session.work()
     session.to_address()  # first: a reload may come before this run has ended
     # What comes and goes above the tabs has a place of its own: were they to move, the browser

@@ -12,6 +12,7 @@ from core.job import Problem
 from core.results import Review
 from dashboard import phrases, state, words
 from dashboard.charts.frame import Row, Spec
+from dashboard.screens.missing import draw_missing_root
 from dashboard.state import Opened, Shown
 from dashboard.tables import Cell, Table, apart
 from dashboard.usertext import inert
@@ -36,8 +37,7 @@ def open_screen(title: str) -> tuple[Shown, Review] | None:
 
 
 def _draw_empty() -> None:
-    if (why := state.missing_root()) is not None:
-        st.error(phrases.missing_root(inert(why)))
+    if draw_missing_root():
         return
     st.header(phrases.EMPTY_LEAD)
     st.markdown(phrases.EMPTY_HELP if not state.for_customer_only() else phrases.EMPTY_CUSTOMER)

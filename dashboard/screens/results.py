@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from core.job import SIDES, Finding, Side
 from core.results import Review
@@ -47,8 +48,9 @@ def draw() -> None:
         if line:
             st.markdown(line)
     review = power_state.ready(review) or review
-    place, download = st.empty(), st.empty()
+    power, place, download = st.empty(), st.empty(), st.empty()
     rows = ladder(review, shown.units)
+    _draw_power(power, shown, review)
     with place.container():
         _draw_ladder(shown, review, rows)
     with download:
@@ -62,10 +64,16 @@ def draw() -> None:
     if review.power is None:  # it takes a while, so all else is there first
         with download:
             review = draw_working(review)
+        _draw_power(power, shown, review)
         with place.container():
             _draw_ladder(shown, review, ladder(review, shown.units))
         with download:
             _draw_download(shown, review)
+
+
+def _draw_power(place: DeltaGenerator, shown: Shown, review: Review) -> None:
+    if line := power_words.beside_answer(review.power, shown.units, inert):
+        place.markdown(line)
 
 
 def _draw_ladder(shown: Shown, review: Review, rows: tuple[LadderRow, ...]) -> None:

@@ -14,6 +14,7 @@ from core.shelf import ORDERS, Entry, Shelf, in_order, matching
 from dashboard import bench_words, shelf_words, state
 from dashboard.figures import NOTHING
 from dashboard.screens import results
+from dashboard.screens.missing import draw_missing_root
 
 _TABLE = "shelf-table"
 _SHOWN = "shelf-folders"  # folders in the order of the rows that were shown
@@ -41,6 +42,8 @@ def draw() -> None:
         return
     if st.session_state.pop("opened-from-shelf", False):
         st.switch_page(_results(), query_params={"job": st.session_state["job"], **_kept()})
+    if draw_missing_root():
+        return
     shelf = _shelf(str(state.root()))
     names = set(state.job_names())
     entries = [entry for entry in shelf.entries() if entry.head.folder in names]
@@ -59,8 +62,13 @@ def draw() -> None:
 
 
 def is_offered() -> bool:
-    """Return whether there is more than one job to choose from, and somebody who may choose."""
-    return state.reader() == "shop" and len(state.job_names()) > 1
+    """Return whether there is more than one job to choose from, and somebody who may choose.
+
+    While the folder of the jobs is missing it stays: who is on it is told so, and not sent elsewhere.
+    """
+    if state.reader() != "shop":
+        return False
+    return len(state.job_names()) > 1 or state.missing_root() is not None
 
 
 @st.cache_resource(show_spinner=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import phrases, state
+from dashboard.entry.session import AWAITED
 
 
 def draw() -> None:
@@ -13,7 +14,8 @@ def draw() -> None:
     own = state.uploads()
     options = [*names, *([state.OWN] if own else [])]
     fixed = state.for_customer_only()
-    default = state.first_job() if state.first_job() in options else next(iter(options), None)
+    wanted = (_awaited(), state.first_job())
+    default = next((one for one in (*wanted, *options) if one in options), None)
     had_own = st.session_state.get("job") == state.OWN  # the person took the sheets away again
     unknown = state.begin("job", options, default)
     state.begin("units", list(state.UNITS), "metric")
@@ -39,12 +41,22 @@ def draw() -> None:
                 key="uploader",
                 on_change=_take,
             )
-    job = st.session_state["job"]
+    job = st.session_state["job"] or st.session_state.get(AWAITED)
     state.to_address(
         job=None if job == state.OWN else job,
         units=st.session_state["units"],
         reader=None if fixed else st.session_state["reader"],
     )
+
+
+def _awaited() -> str | None:
+    """Return the job to go back to once the folder of the jobs is there again."""
+    if state.missing_root() is None:
+        return st.session_state.pop(AWAITED, None)
+    known = st.session_state.get("job") or st.query_params.get("job")
+    if known not in (None, state.OWN):
+        st.session_state[AWAITED] = known
+    return None
 
 
 def _job_name(option: str) -> str:

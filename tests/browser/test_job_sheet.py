@@ -26,7 +26,7 @@ SWEEP = ("12.1", "23,9", "35.4", "45.9", "54.3", "60.9", "65.2", "68.1", "70.0",
 def jobs(tmp_path_factory: pytest.TempPathFactory, demo_runs: Path) -> Path:
     """Return a jobs' root with copies of demo jobs; each test has one of its own."""
     root = tmp_path_factory.mktemp("jobs")
-    for n in range(1, 9):
+    for n in range(1, 10):
         shutil.copytree(demo_runs / ("sprint-four" if n < 4 else "bare-sheets"), root / f"job-{n}")
     return root
 
@@ -235,6 +235,48 @@ def test_a_new_job_is_typed_named_and_downloaded(watched: OpenPage, shop: str, t
     loaded = load_job([folder])
     assert loaded.job is not None
     assert loaded.job.title == "Invented four"
+
+
+def tab_to(page: Watched, found: Locator, key: str = "Tab") -> None:
+    """Press a key until something has the focus."""
+    for _ in range(60):
+        page.page.keyboard.press(key)
+        if found.evaluate("one => one === document.activeElement"):
+            return
+    raise AssertionError(f"{key} does not reach {found}")
+
+
+def test_keys_alone_do_everything_on_a_page_of_twice_the_size(
+    watched: OpenPage, shop: str, jobs: Path
+) -> None:
+    page = watched(shop, width=640, height=450)  # what 1280 x 900 shows at 200 %
+    page.page.goto(f"{shop}/job-sheet?job=job-9")
+    page.settle()
+    page.complaints[:] = [said for said in page.complaints if "404" not in said]
+    main, keys = page.page.get_by_test_id("stMain"), page.page.keyboard
+    tab_to(page, reading_field(page))
+    keys.type("12.1 23.9", delay=KEY_MS)
+    keys.press("Enter")
+    expect(main.get_by_role("heading", name="Intake at 3")).to_be_visible()
+    tab_to(page, main.get_by_role("radio", name="intake"), "Shift+Tab")
+    keys.press("ArrowRight")
+    keys.press("Space")
+    expect(main.get_by_role("heading", name="Exhaust at 1")).to_be_visible()
+    page.settle()
+    tab_to(page, main.get_by_role("tab", name="At the bench"), "Shift+Tab")
+    keys.press("ArrowRight")
+    expect(main.get_by_role("button", name="Take the block")).to_be_visible()
+    page.settle()
+    tab_to(page, main.get_by_role("button", name="More"), "Shift+Tab")
+    keys.press("Enter")
+    tab_to(page, page.page.get_by_role("button", name="Drop unsaved changes"))
+    keys.press("Escape")
+    expect(page.page.get_by_role("button", name="Drop unsaved changes")).to_have_count(0)
+    tab_to(page, main.get_by_role("button", name="Save", exact=True), "Shift+Tab")
+    keys.press("Enter")
+    expect(main.get_by_text("Saved as job-9.")).to_be_visible()
+    (added,) = (jobs / "job-9").glob("port-work_setup*.csv")
+    assert "\n1,12.1,\n2,23.9,\n" in added.read_text("utf-8")
 
 
 @pytest.mark.parametrize("tab", ["At the bench", "Sheets", "Stages and prices", "Valves"])

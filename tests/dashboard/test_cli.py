@@ -12,8 +12,7 @@ from pathlib import Path
 import pypdf
 import pytest
 
-from dashboard import __main__ as command_line
-from dashboard import launch
+from dashboard import command_line, launch
 from dashboard.handover.bundle import FILES
 from tests.conftest import ROOT
 

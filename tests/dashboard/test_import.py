@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from core.files.load import load_job
-from dashboard.__main__ import main
+from dashboard.command_line import main
 
 SHEETS = Path(__file__).parents[1] / "spreadsheets"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -11,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.__main__ import UNUSABLE, main
+from dashboard.command_line import STOPPED, UNUSABLE, main
+from tests.browser.started import free_port
 
 needs_shell = pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
 
@@ -109,6 +111,20 @@ def test_a_port_in_use_is_a_sentence(capsys: pytest.CaptureFixture[str]) -> None
         port = taken.getsockname()[1]
         assert main(["--port", str(port)]) == UNUSABLE
     assert capsys.readouterr().err.startswith(f"Port {port} is in use. Give another with --port")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Ctrl-C reaches a whole console there")
+@pytest.mark.parametrize("module", ["core.files", "streamlit"])
+def test_ctrl_c_while_it_is_being_loaded(root: Path, module: str) -> None:
+    command = [sys.executable, "-X", "importtime", "-m", "dashboard", "--port", str(free_port())]
+    with subprocess.Popen(command, cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        loaded = iter(process.stderr.readline, b"")
+        assert any(line.decode().rpartition("|")[2].strip().startswith(module) for line in loaded)
+        process.send_signal(signal.SIGINT)
+        _, told = process.communicate(timeout=60)
+    assert process.returncode == STOPPED
+    assert b"Traceback" not in told
+    assert told.endswith(b"Stopped before anything was begun.\n")
 
 
 @needs_shell

@@ -133,6 +133,23 @@ def test_sheets_that_a_person_takes_away_are_not_called_gone(open_screen: OpenSc
     assert not app.warning
 
 
+def test_a_root_that_comes_back_has_the_gains_it_had(jobs: Path) -> None:
+    gains = {}
+    for is_away in (True, False):
+        shelf = Shelf(jobs)
+        shelf.entries()
+        if is_away:
+            away = jobs.rename(jobs.parent / "away")
+            assert shelf.work_out(60.0) == 0
+            assert shelf.entries() == ()
+            away.rename(jobs)
+            shelf.entries()
+        assert shelf.work_out(60.0) == 0
+        gains[is_away] = shelf.entries()
+    assert gains[True] == gains[False]
+    assert all(entry.problems == 0 for entry in gains[True])
+
+
 def test_half_a_file_is_a_problem_and_then_none(open_screen: OpenScreen, jobs: Path) -> None:
     sheet = jobs / SOUND / "valve-job.csv"
     whole = sheet.read_bytes()

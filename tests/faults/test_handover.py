@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.__main__ import STOPPED, UNUSABLE, main
+from dashboard.command_line import STOPPED, UNUSABLE, main
 from dashboard.handover.save import write_files
 from tests.core.saving import KilledError, failing_from
 
@@ -95,8 +96,10 @@ def test_two_jobs_whose_names_differ_in_case_do_not_overwrite_each_other(
 def test_ctrl_c_among_many_jobs_is_a_sentence_and_whole_files(
     root: Path, demo_runs: Path, tmp_path: Path
 ) -> None:
-    out = tmp_path / "out"
-    command = [sys.executable, "-m", "dashboard", "handover", str(demo_runs), "--out", str(out)]
+    jobs, out = tmp_path / "jobs", tmp_path / "out"
+    for number in range(20):  # far more than are done before the signal comes
+        shutil.copytree(demo_runs / "sprint-four", jobs / f"job-{number}")
+    command = [sys.executable, "-m", "dashboard", "handover", str(jobs), "--out", str(out)]
     with subprocess.Popen(command, cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         process.stderr.readline()  # the first job is at work
         time.sleep(0.3)
@@ -105,4 +108,4 @@ def test_ctrl_c_among_many_jobs_is_a_sentence_and_whole_files(
     assert process.returncode == STOPPED, told
     assert told.decode().splitlines()[-1] == "Stopped. Every file that was written is whole."
     assert b"Traceback" not in told
-    assert not list(tmp_path.rglob(".*"))
+    assert not list(out.rglob(".*"))

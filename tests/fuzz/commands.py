@@ -13,8 +13,7 @@ from pathlib import Path
 from random import Random
 from unittest import mock
 
-from dashboard import __main__ as command_line
-from dashboard import launch
+from dashboard import command_line, launch
 from tests.fuzz import jobs, seeds, sheets
 from tests.fuzz.damage import KEYS, ODD, UNITS
 from tests.fuzz.rules import ACCEPTED, REFUSED, must

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import os
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -18,17 +20,20 @@ from dashboard.entry.draft import Work, sound_files
 from dashboard.handover.archive import job_zip
 from dashboard.usertext import inert
 
-_CONFLICT, _NAME = "entry-conflict", "entry-save-name"
+_CONFLICT, _NAME, _PROPOSED = "entry-conflict", "entry-save-name", "entry-save-proposed"
 
 
 def draw(work: Work, job: Job | None) -> None:
     """Draw the line that says what is unsaved, with what can be done about it."""
     if said := st.session_state.pop(session.SAID, None):
         {"error": st.error, "ok": st.success}[said[0]](said[1])
-    if st.session_state.get(_CONFLICT):
-        _draw_conflict(work)
+    if (conflict := st.session_state.get(_CONFLICT)) and conflict[0] == work.draft.id:
+        _draw_conflict(work, *conflict[1:])
         return
     changed = work.is_changed()
+    others = session.others(work)
+    mine = [one for one in others if one.job is not None and not work.draft.revision]
+    latest = mine[:1]  # beside the line; the rest under 'More'
     with st.container(horizontal=True, vertical_alignment="center"):
         if work.draft.job is not None:
             st.button("Save", key="entry-save", on_click=_save, disabled=not changed or job is None)
@@ -36,15 +41,22 @@ def draw(work: Work, job: Job | None) -> None:
             with st.popover("Save"):
                 _draw_save_as(work, job)
         with st.popover("More", key=f"entry-more-{work.draft.id}"):  # another draft finds it closed
-            _draw_more(work, job)
-        st.caption(inert(entry_words.draft_line(work.name, changed, work.draft.kept_at, job is not None)))
-    mine = [one for one in session.others(work) if one.job is not None and not work.draft.revision]
-    if mine:
+            _draw_more(work, job, [one for one in others if one not in latest])
+        said = entry_words.draft_line(
+            work.name,
+            changed,
+            work.draft.kept_at,
+            today=dt.date.today(),
+            sound=job is not None,
+            on_disk=session.is_kept(work.draft),
+        )
+        st.caption(inert(said))
+    if latest:
         with st.container(horizontal=True, vertical_alignment="center"):
-            _draw_others(mine[:1])
+            _draw_others(latest)
 
 
-def _draw_more(work: Work, job: Job | None) -> None:
+def _draw_more(work: Work, job: Job | None, others: Sequence[Draft]) -> None:
     """Draw what is wanted seldom: elsewhere, away, anew."""
     if work.draft.job is not None:
         _draw_save_as(work, job)
@@ -57,8 +69,8 @@ def _draw_more(work: Work, job: Job | None) -> None:
         st.download_button(
             "Download as one archive", data, f"{name}.zip", "application/zip", on_click="ignore"
         )
-    _draw_others([one for one in session.others(work) if one.job is None or work.draft.revision])
-    if work.draft.revision:
+    _draw_others(others)
+    if work.draft.revision or not session.is_kept(work.draft):
         st.divider()
         st.caption(entry_words.DROP_ASKED)
         st.button("Drop unsaved changes", key="entry-drop", on_click=session.drop)
@@ -75,8 +87,11 @@ def _draw_others(found: Sequence[Draft]) -> None:
 
 
 def _draw_save_as(work: Work, job: Job | None) -> None:
-    proposed = free_name(job.title if job else work.name, state.job_names(), otherwise="job")
-    st.session_state.setdefault(_NAME, proposed)
+    proposed = free_name(job.title if job else work.name, _taken(), otherwise="job")
+    name = st.session_state.get(_NAME)
+    if not name or name == st.session_state.get(_PROPOSED):  # else somebody typed it
+        name = proposed
+    st.session_state[_NAME], st.session_state[_PROPOSED] = name, proposed  # each time: a run may be stopped
     st.text_input("Save as, name of its folder", key=_NAME, autocomplete="off")
     st.caption(inert(f"In {state.root()}"))
     st.button("Save it there", key="entry-save-as", on_click=_save_as, disabled=job is None)
@@ -86,13 +101,23 @@ def _draw_save_as(work: Work, job: Job | None) -> None:
 
 def _save() -> None:
     work = session.work()
+    if work.draft.job is None:  # it was taken away a moment ago, and this is a new job now
+        return
     _done(save(state.root() / work.draft.job, state.root(), work.to_save(), work.draft.seen), work.draft.job)
 
 
 def _save_as() -> None:
     work = session.work()
-    name = free_name(st.session_state[_NAME], state.job_names(), otherwise="job")
+    name = free_name(st.session_state[_NAME], _taken(), otherwise="job")
     _done(save(state.root() / name, state.root(), _all_files(work), NOTHING), name)
+
+
+def _taken() -> list[str]:
+    """Return the names that a new job's folder cannot have: also those of folders that are no jobs."""
+    try:
+        return os.listdir(state.root())
+    except OSError:  # the save says why
+        return []
 
 
 def _all_files(work: Work) -> dict[str, bytes | None]:
@@ -104,7 +129,8 @@ def _done(outcome: Saved | Conflict | Refused, name: str) -> None:
     if isinstance(outcome, Refused):
         session.say("error", inert(str(outcome)))
     elif isinstance(outcome, Conflict):
-        st.session_state[_CONFLICT] = (name, list(outcome.changed), outcome.now)
+        if outcome.now != NOTHING:  # else the job is gone, and the next run says so
+            st.session_state[_CONFLICT] = (session.held().draft.id, name, list(outcome.changed), outcome.now)
     else:
         session.drop()
         st.session_state["job"] = name
@@ -114,21 +140,20 @@ def _done(outcome: Saved | Conflict | Refused, name: str) -> None:
 # --- the job on disk is another one meanwhile ------------------------------------------
 
 
-def _draw_conflict(work: Work) -> None:
-    name, changed, now = st.session_state[_CONFLICT]
+def _draw_conflict(work: Work, name: str, changed: Sequence[str], now: Snapshot) -> None:
     st.warning(inert(entry_words.conflict(name, changed)))
     with st.container(horizontal=True):
-        st.button("Save mine over it", key="entry-over", on_click=_save_over, args=(now,))
+        st.button("Save mine over it", key="entry-over", on_click=_save_over, args=(name, now))
         with st.popover("Save mine as another job"):
             _draw_save_as(work, session.loaded(work.files, work.name).job)
         st.button("Go on typing", key="entry-later", on_click=_later)
     st.caption(entry_words.CONFLICT_CAPTION)
 
 
-def _save_over(now: Snapshot) -> None:
+def _save_over(name: str, now: Snapshot) -> None:
     work = session.work()
     st.session_state.pop(_CONFLICT, None)
-    _done(save(state.root() / work.draft.job, state.root(), work.to_save(), now), work.draft.job)
+    _done(save(state.root() / name, state.root(), work.to_save(), now), name)
 
 
 def _later() -> None:
