@@ -30,14 +30,19 @@ def figure(value: float, decimals: int, *, signed: bool = False) -> str:
 
 
 def plus_minus(value: float, expanded: float, *, signed: bool = True) -> str:
-    """Return ``+6.2 ± 0.6``, with more digits where rounding would hide which of the two is larger."""
+    """Return ``+6.2 ± 0.6``, with one digit more where only that shows that the value is the larger.
+
+    Rounding both to the same decimals never swaps them: at worst a value that exceeds its ± comes out
+    like it, as 0.80 and 0.76 do at one digit. One digit more parts all that differ by 5 % of the ±. What
+    even that leaves alike is given the usual digits: whether a hair's breadth is clear, the verdict beside
+    it says, and no digit could. A value within its ± never needs more.
+    """
     if not expanded > 0:
         return figure(value, 1, signed=signed)
     decimals = places(expanded)
-    for _ in range(3):
-        if (abs(value) > expanded) == (abs(round(value, decimals)) > round(expanded, decimals)):
-            break
-        decimals += 1
+    if abs(value) > expanded:
+        parted = (n for n in (decimals, decimals + 1) if abs(round(value, n)) > round(expanded, n))
+        decimals = next(parted, decimals)
     pair = (figure(value, decimals, signed=signed), "±", figure(expanded, decimals))
     return NO_BREAK_SPACE.join(pair)
 

@@ -160,17 +160,26 @@ def price_text(gain: PowerGain, currency: str | None, units: UnitSet) -> str:
         return NO_PRICE
     if gain.price == 0:
         return NOTHING
-    price: PriceRange | None = gain.price_per_w
-    if price is None:
+    if gain.price_per_w is None:
         return "no gain to divide by"
     unit = label("power", units)
-    per = to_display(1.0, "power", units)  # a watt in the unit shown
     tail = f"{NO_BREAK_SPACE}{currency}" if currency else ""
-    if price.high is None:
-        return f"{significant(price.low / per)}{tail} per {unit} or more"
-    low, high = significant(price.low / per), significant(price.high / per)
-    middle = f", {significant(price.mid / per)} at the middle" if price.mid is not None else ""
+    low, high = price_ends(gain, units)
+    if not high:
+        return f"{low}{tail} per {unit} or more"
+    per = to_display(1.0, "power", units)
+    mid = gain.price_per_w.mid
+    middle = f", {significant(mid / per)} at the middle" if mid is not None else ""
     return f"{low}{NO_BREAK_SPACE}to{NO_BREAK_SPACE}{high}{tail} per {unit}{middle}"
+
+
+def price_ends(gain: PowerGain, units: UnitSet) -> tuple[str, str]:
+    """Return the least and the greatest price of a unit of power, empty where nothing bounds it."""
+    price: PriceRange | None = gain.price_per_w if gain.price else None
+    if price is None:
+        return "", ""
+    per = to_display(1.0, "power", units)  # a watt in the unit shown
+    return significant(price.low / per), significant(price.high / per) if price.high is not None else ""
 
 
 # --- the answer ------------------------------------------------------------------------
@@ -196,6 +205,13 @@ def answer(model: PowerModel, units: UnitSet, safe: Safe = str) -> str:
         lost = about(-gain.gain_w.high, -gain.gain_w.low, units)
         return f"{done} may have cost {lost} near peak power."
     return f"{done} may be worth {gain_text(gain, units)} near peak power."
+
+
+def beside_answer(model: PowerModel | None, units: UnitSet, safe: Safe = str) -> str:
+    """Return the range of all work with its caveat, for under the answer about flow; empty without one."""
+    if model is None or model.because is not None or whole(model) is None:
+        return ""
+    return f"{answer(model, units, safe)} {CAVEAT}"
 
 
 def _upto(model: PowerModel, last: StagePower, safe: Safe) -> str:
@@ -290,8 +306,9 @@ def ladder_cell(model: PowerModel, stage: str | None, units: UnitSet) -> str:
 
 def cell(gain: PowerGain, units: UnitSet) -> str:
     """Return ``about 5 to 12``, with the words that keep it from being read as a gain."""
-    text = f"about{NO_BREAK_SPACE}{bare_range(gain.gain_w.low, gain.gain_w.high, units)}"
-    return f"{text} too close to call" if is_open(gain) else text
+    # A narrow column may break after the first word, and only there.
+    text = f"about {bare_range(gain.gain_w.low, gain.gain_w.high, units)}"
+    return f"{text}, too close to call" if is_open(gain) else text
 
 
 def ladder_note(model: PowerModel, safe: Safe = str) -> str:

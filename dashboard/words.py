@@ -28,15 +28,19 @@ JUDGED_TOGETHER = (
     "A gain may exceed its ± and still be too close to call: the ± is for one lift, "
     "the verdict judges all lifts of a comparison together."
 )
+VERDICTS_MEAN = (
+    "A clear gain or loss is more than this bench shows by chance where nothing changed. What is too close "
+    "to call may be either, or nothing."
+)
 POINTS_AND_BANDS = "Points are readings, lines are interpolation, bands are ± for telling stages apart."
 MARKS = " · ".join(f"{mark} {verdict}" for verdict, mark in VERDICT_MARK.items())
 
 _AIR = {
-    "ISO 2533": "standard air ISO 2533 (15 °C, 1013.25 hPa, dry, {density})",
-    "29.92 inHg 60 degF dry": "air of 29.92 inHg, 60 °F, dry ({density})",
-    "29.92 inHg 68 degF dry": "air of 29.92 inHg, 68 °F, dry ({density})",
-    "0.075 lb/ft3": "air of 0.075 lb/ft³ ({density})",
-    "99 kPa 25 degC dry": "air of 99 kPa, 25 °C, dry ({density})",
+    "ISO 2533": "standard air ISO 2533 (15\u00a0°C, 1013.25\u00a0hPa, dry, {density})",
+    "29.92 inHg 60 degF dry": "air of 29.92\u00a0inHg, 60\u00a0°F, dry ({density})",
+    "29.92 inHg 68 degF dry": "air of 29.92\u00a0inHg, 68\u00a0°F, dry ({density})",
+    "0.075 lb/ft3": "air of 0.075\u00a0lb/ft³ ({density})",
+    "99 kPa 25 degC dry": "air of 99\u00a0kPa, 25\u00a0°C, dry ({density})",
 }
 
 

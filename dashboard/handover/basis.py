@@ -22,11 +22,6 @@ CLEARANCES = (
     "After any valve, seat, cam or deck change check valve-to-piston and coil-bind clearance. "
     "The engine builder, the maker's limits and local rules come first."
 )
-BOXES = (
-    "A box stands for a character that this document's typeface does not have; copied as text, it is there."
-)
-
-
 LEFT_OUT = "left out"  # beside a flow that a finding has stopped
 _UNCERTAINTIES = {
     "repeatability": ("one re-set-up", "fraction"),
@@ -66,11 +61,26 @@ def how(review: Review, units: UnitSet) -> list[str]:
         "shape-preserving cubic (PCHIP) through (0, 0) is used, and nothing above the last reading. A mean "
         "is the integral over usable lift divided by it; cam-weighted is the mean over the time that the "
         "valve is open.",
-        "± is the expanded uncertainty at 95 % after the GUM (JCGM 100:2008). Set-up scatter moves a whole "
-        "sweep; what two curves share (calibration, scale, pressure rule, air of the day) cancels in their "
-        "gain. A verdict is clear where the p of the relative gain, adjusted for all lifts of the comparison "
-        "(step-down maximum, never above Holm's), is 0.05 or less. " + repeats,
+        "± is the expanded uncertainty at 95 % after the GUM (JCGM 100:2008): the squares of independent "
+        "parts add up, and Student's t for their effective degrees of freedom multiplies the root. "
+        "Scatter, of re-set-up and lift setting, is pooled over all ports that were read in more than one "
+        f"set-up; it moves a whole sweep, and falls with the root of a port's set-ups. {_shared(review)} "
+        "What two curves share cancels in their gain. A verdict is clear where the p of the relative gain, "
+        "adjusted for all lifts of the comparison (step-down maximum, never above Holm's), is 0.05 or "
+        "less. " + repeats,
     ]
+
+
+def _shared(review: Review) -> str:
+    """Return what several readings share: how often each of these parts of a ± counts."""
+    daily, once = "Air pressure and temperatures", "calibration"
+    if any(sheet.role == "calibration" for sheet in review.job.every_sheet):
+        daily, once = "Air pressure, temperatures and the reading of a plate", "a plate's certificate"
+    return (
+        f"{daily} are uncertain once a day; {once} and the reading of the test pressure once for a bench and "
+        "side; the pressure rule by the difference of the square root from isentropic flow, ÷ √3, once for "
+        "each test pressure."
+    )
 
 
 def _product(review: Review) -> str:
@@ -136,7 +146,7 @@ def equipment(review: Review, units: UnitSet) -> list[str]:
         lines.append(
             f"{name}: meter of {bench.meter}, {bench.intake_meter} (intake), "
             f"{bench.exhaust_meter} (exhaust); {scale}, {at}. "
-            f"Standard uncertainties: {_instruments(bench, units)}."
+            f"Standard uncertainties: {_instruments(bench, review, units)}."
         )
     for side in SIDES:
         valve, cam = _valve(job.valves[side], units), _cam(job.cams[side], review, side, units)
@@ -149,10 +159,16 @@ def equipment(review: Review, units: UnitSet) -> list[str]:
     return lines
 
 
-def _instruments(bench: Bench, units: UnitSet) -> str:
-    """Return a bench's standard uncertainties, and which of them are assumed."""
+def _instruments(bench: Bench, review: Review, units: UnitSet) -> str:
+    """Return a bench's standard uncertainties, and which of them are assumed.
+
+    Its repeatability is left out where every side's own repeats have taken its place.
+    """
     used, said = with_defaults(bench), []
+    known = [one.assumed for one in review.repeatability if one.bench in (None, bench.name)]
     for name, (words_for, kind) in _UNCERTAINTIES.items():
+        if name == "repeatability" and known and not any(known):
+            continue
         assumed = " (assumed)" if getattr(bench, name) is None else ""
         said.append(f"{words_for} {show(getattr(used, name), kind, units)}{assumed}")
     return ", ".join(said)
@@ -178,19 +194,24 @@ def _cam(cam: CamLobe | None, review: Review, side: Side, units: UnitSet) -> str
     net = review.cam_net_lift_m[side]
     if cam is None or net is None:
         return "no cam stated"
-    said = [f"net valve lift {show(net, 'lift', units)}"]
+    said = [f"net valve lift {show(net, 'lift', units)}{_taken_off(cam, units)}"]
     if cam.table:
         said.append(f"from a lift table of {len(cam.table)} points")
     if cam.duration_rad is not None:
         taken = f" at {show(cam.at_lift_m, 'lift', units)} ({cam.at})" if cam.at_lift_m is not None else ""
         said.append(f"{show(cam.duration_rad, 'angle', units)} of crank angle{taken}")
     if not cam.table:
-        said.append("lobe lift × (1 − x²)², x from −1 to 1 while the valve is open")
-    if cam.rocker_ratio != 1.0:
-        said.append(f"rocker ratio {significant(cam.rocker_ratio, 4)}")
-    if cam.lash_m:
-        said.append(f"lash {show(cam.lash_m, 'lift', units)}")
+        said.append("lift = net lift × (1 − x²)², x from −1 to 1 while the valve is open")
     return "cam: " + ", ".join(said)
+
+
+def _taken_off(cam: CamLobe, units: UnitSet) -> str:
+    """Return what of the card's lift is in the net lift already; a table holds the valve's own lift."""
+    if cam.table:
+        return ""
+    said = [f"× rocker ratio {significant(cam.rocker_ratio, 4)}"] if cam.rocker_ratio != 1.0 else []
+    said += [f"− lash {show(cam.lash_m, 'lift', units)}"] if cam.lash_m else []
+    return f" (cam lift {show(cam.lift_m, 'lift', units)} {' '.join(said)})" if said else ""
 
 
 def notices(review: Review, units: UnitSet) -> list[tuple[str, str]]:

@@ -10,7 +10,7 @@ from core.units import UnitSet
 from dashboard import phrases
 from dashboard.evidence import conditions
 from dashboard.figures import NOTHING
-from dashboard.handover import basis
+from dashboard.handover import basis, facts
 from dashboard.handover.fonts import REGULAR, STRONG, has_boxes
 from dashboard.handover.grid import FULL, GAP, Grid, Row, fitted_columns, natural_widths
 from dashboard.handover.paper import LEFT, LOOK, WIDTH, Paper
@@ -26,6 +26,7 @@ _PROSE = 8.2
 _LONG = 40  # characters of a cell; what is longer and stands often is set once, under a letter
 _LEVEL_COLUMN = 11.0
 _HALF = (WIDTH - 6.0) / 2 - GAP / 2
+_ROUNDING = 1e-6  # mm, of widths that are added up
 
 
 def draw_basis(paper: Paper, review: Review, units: UnitSet) -> None:
@@ -47,7 +48,7 @@ def draw_basis(paper: Paper, review: Review, units: UnitSet) -> None:
     _draw_readings(paper, basis.readings(review, units))
     if has_boxes(paper):
         paper.y += 2.0
-        paper.paragraph(basis.BOXES, size=_SMALL, colour=LOOK.muted)
+        paper.paragraph(facts.BOXES, size=_SMALL, colour=LOOK.muted)
 
 
 def _draw_notice(paper: Paper, level: str, text: str) -> None:
@@ -108,7 +109,7 @@ def _draw_readings(paper: Paper, sheets: list[basis.SheetReadings]) -> None:
     paper.heading(READINGS, room=first)
     while waiting:
         pair = waiting[:2]
-        if any(grid.width > _HALF or grid.height > 0.8 * paper.depth for _, grid in pair):
+        if any(grid.width > _HALF + _ROUNDING or grid.height > 0.8 * paper.depth for _, grid in pair):
             pair = pair[:1]
         waiting = waiting[len(pair) :]
         paper.need(max(_block_room(paper, *one) for one in pair))

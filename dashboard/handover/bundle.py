@@ -14,7 +14,7 @@ from dashboard.handover.choice import EVERYTHING, Choice, shown_to
 Make = Callable[[Review, UnitSet, Choice], bytes]
 
 ARCHIVE = "handover.zip"
-SHOW_POWER = frozenset({"summary.pdf", "results.html", "numbers.txt", "numbers.json", ARCHIVE})
+SHOW_POWER = frozenset({"summary.pdf", "results.html", "numbers.txt", "numbers.csv", "numbers.json", ARCHIVE})
 
 
 def _late(module: str, function: str) -> Make:

@@ -8,6 +8,31 @@ from core.job import Job, Side
 from core.units import NO_BREAK_SPACE, UnitSet, show
 from dashboard import words
 from dashboard.handover.compared import Compared
+from dashboard.handover.typeface import lacks
+from dashboard.words import Safe
+
+BOXES = (
+    "A box stands for a character that this document's typeface does not have; copied as text, it is there."
+)
+
+
+def boxed(job: Job) -> list[str]:
+    """Return whichever names of a job the hand-over's own typeface cannot set whole."""
+    said = (job.title, job.customer, job.casting, job.serial_number, job.note)
+    said += tuple(stage.name for stage in job.stages)
+    return [text for text in said if text and lacks(text)]
+
+
+def boxes_note(job: Job, safe: Safe = str) -> str:
+    """Return what to know before a PDF or a still with boxes leaves the shop, empty where there are none."""
+    names = boxed(job)
+    if not names:
+        return ""
+    return (
+        f"In summary.pdf and the stills a box stands for every character of {safe(', '.join(names))} that "
+        "their typeface does not have: it has Latin, Greek and Cyrillic letters. The other files have them "
+        "all. For a public still, a name in those letters helps."
+    )
 
 
 def measure(found: Sequence[Compared]) -> str:

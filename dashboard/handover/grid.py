@@ -23,6 +23,7 @@ _SMALL = TYPE_PT["small"]
 _HEAD = _SMALL + 0.6
 _SMALLEST = 0.72  # how far a column's figures may shrink before they run into the next
 _TOGETHER = 3  # last rows that stay on one page
+_MOST_LINES = 12  # of one cell, far beyond any name that helps: a row has to fit a page
 _WHOLE_PART = re.compile(r"[+−]?\d[\d\u202f]*")
 
 
@@ -116,7 +117,13 @@ class Grid:
         self.indent = 9.0 if samples else 0.0
         self.fits = [self._fit(i) for i in range(len(columns))]
         self.titles = [
-            paper.wrapped(column.title, column.width - GAP, _HEAD, STRONG if column.strong else REGULAR)
+            paper.wrapped(
+                column.title,
+                column.width - GAP,
+                _HEAD,
+                STRONG if column.strong else REGULAR,
+                most=_MOST_LINES,
+            )
             for column in columns
         ]
         self.heights = [self._height(row) for row in rows]
@@ -175,9 +182,8 @@ class Grid:
 
     def _text_lines(self, i: int, row: Row) -> list[str]:
         indent = self.indent if i == 0 else 0.0
-        return self.paper.wrapped(
-            str(row.entries[i]), self.columns[i].width - GAP - indent, self.size, _style(row)
-        )
+        room = self.columns[i].width - GAP - indent
+        return self.paper.wrapped(str(row.entries[i]), room, self.size, _style(row), most=_MOST_LINES)
 
     def _height(self, row: Row) -> float:
         """Return a row's height: a line, or what its wrapped texts and verdicts below need."""
@@ -192,8 +198,9 @@ class Grid:
     def _below(self, i: int, cell: Cell) -> list[str]:
         """Return the small lines under a figure: its verdict, then its doubts."""
         room = self.columns[i].width - GAP
-        doubts = [line for doubt in cell.doubts for line in self.paper.wrapped(doubt, room, _SMALL)]
-        return [cell.words, *doubts] if cell.words else doubts
+        doubts = [self.paper.wrapped(doubt, room, _SMALL, most=_MOST_LINES) for doubt in cell.doubts]
+        lines = [line for doubt in doubts for line in doubt]
+        return [cell.words, *lines] if cell.words else lines
 
     # drawing --------------------------------------------------------------------------------
 

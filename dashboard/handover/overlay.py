@@ -21,7 +21,7 @@ from dashboard.look import (
     TYPE_PT,
 )
 
-HIGHEST, LEAST = 124.0, 78.0
+HIGHEST, LEAST, ALONE = 124.0, 78.0, 150.0  # mm: over the ladder, at least, and with a page for itself
 _PX = WIDTH / 900  # screen pixels of the look's tokens, on paper
 _GUTTER_LEFT, _GUTTER_RIGHT, _ABOVE, _BELOW = 9.0, 38.0, 8.0, 8.0
 

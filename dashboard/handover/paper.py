@@ -25,6 +25,7 @@ LOOK = THEMES["light"]
 LEFT, TOP, WIDTH = 18.0, 17.0, 174.0  # of the text, on A4; on Letter the same stands in the middle
 MM_PER_PT = 25.4 / 72
 LINE_MM = 4.8
+CUT = "…"
 _LEADING = 1.4
 # Where a line may break: after spaces, else inside a long name, else anywhere.
 _BREAKS = (re.compile(r"[^ ]* +|[^ ]+"), re.compile(r"[^-_./]*[-_./]+|[^-_./]+"), re.compile(r"."))
@@ -103,11 +104,18 @@ class Paper(FPDF):
         self.text(x - {"left": 0.0, "right": width, "centre": width / 2}[align], baseline, text)
         return width
 
-    def wrapped(self, text: str, width: float, size: float, style: str = REGULAR) -> list[str]:
-        """Return text as lines that fit a width; a word that is too long is broken."""
+    def wrapped(
+        self, text: str, width: float, size: float, style: str = REGULAR, *, most: int | None = None
+    ) -> list[str]:
+        """Return text as lines that fit a width; a word that is too long is broken.
+
+        Of more than ``most`` lines the rest is cut, and leaves a mark.
+        """
         lines = [""]
 
         def fill(piece: str, finer: Sequence[re.Pattern[str]]) -> None:
+            if most is not None and len(lines) > most:
+                return
             fits = self.width_of((lines[-1] + piece).rstrip(" "), size, style) <= width
             if not fits and lines[-1] and self.width_of(piece.rstrip(" "), size, style) <= width:
                 lines.append(piece)
@@ -118,6 +126,11 @@ class Paper(FPDF):
                     fill(part, finer[1:])
 
         fill(self.settable(text), _BREAKS)
+        if most is not None and len(lines) > most:
+            cut = lines[most - 1]
+            while cut and self.width_of(cut + CUT, size, style) > width:
+                cut = cut[:-1]
+            lines[most - 1 :] = [cut + CUT]
         return [line.rstrip(" ") for line in lines]
 
     def height_of(self, text: str, width: float, size: float, style: str = REGULAR) -> float:

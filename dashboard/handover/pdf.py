@@ -10,13 +10,14 @@ from core.results import Review
 from core.units import NO_BREAK_SPACE, UnitSet, label
 from dashboard import phrases, power_words, target_tables, target_words, words
 from dashboard.figures import NOTHING, counted
+from dashboard.handover import facts
 from dashboard.handover.archive import bench_day
 from dashboard.handover.basis_pages import KNOW, READINGS, RECOMPUTE, draw_basis
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
 from dashboard.handover.fonts import STRONG
 from dashboard.handover.grid import FULL, Column, Grid, Row
 from dashboard.handover.lift_pages import BY_LIFT, draw_by_lift
-from dashboard.handover.overlay import HIGHEST, LEAST, draw_overlay
+from dashboard.handover.overlay import ALONE, HIGHEST, LEAST, draw_overlay
 from dashboard.handover.paper import LEFT, LINE_MM, LOOK, WIDTH, Paper, Sheet
 from dashboard.handover.power_page import draw_power
 from dashboard.ladder import LadderRow, ladder
@@ -25,6 +26,7 @@ from dashboard.tables import Cell
 
 _SMALL = TYPE_PT["small"]
 _SHEETS: dict[str, Sheet] = {"metric": "A4", "US": "Letter"}  # who reads cfm prints on Letter
+_ASIDE, _MOST_BESIDE = 62.0, 6  # mm beside the title, and lines of it that a chart can stand below
 _OVERLAY_HEAD, _LADDER_HEAD, _TAIL = 16.0, 15.0, 20.0  # room for headings, and for the lines at the end
 
 
@@ -55,11 +57,13 @@ def _draw_first_page(
     """Set what a racer needs: the answer, the curves, the ladder; the chart gives way so that all fits."""
     paper.bookmark("Summary")
     _draw_title(paper, review)
-    _draw_answer(paper, review)
+    _draw_answer(paper, review, units)
     grid = _ladder_grid(paper, review, units, rows, priced) if len(review.stages) > 1 else None
+    paper.need(_OVERLAY_HEAD + LEAST + _TAIL)
     room = paper.bottom - paper.y - _OVERLAY_HEAD - _TAIL
     beside = room - (grid.height + _LADDER_HEAD if grid else 0.0)
-    draw_overlay(paper, review, units, min(beside if beside >= LEAST else room, HIGHEST))
+    height = min(beside, HIGHEST) if beside >= LEAST else min(room, ALONE)
+    draw_overlay(paper, review, units, height)
     if grid is not None and beside >= LEAST:
         _draw_ladder(paper, review, grid, priced)
     if repeats := words.repeat_line(review):
@@ -104,31 +108,46 @@ def _draw_ladder(paper: Paper, review: Review, grid: Grid, priced: bool) -> None
 
 
 def _draw_title(paper: Paper, review: Review) -> None:
+    """Set the title, and whose head it is: beside it, or below where that or the title is long."""
     job = review.job
     days = sorted({sheet.date for sheet in job.sheets if sheet.date})
     said = [part for part in (job.customer, job.casting, job.serial_number, job.note) if part]
     if days:
         said.append(f"bench day {days[0]}" if len(days) == 1 else f"bench days {days[0]} to {days[-1]}")
-    aside = 62.0 if said else 0.0
+    aside = [line for text in said for line in paper.wrapped(text, _ASIDE - 4, _SMALL)]
+    title = paper.wrapped(job.title, WIDTH - (_ASIDE if aside else 0.0), TYPE_PT["title"], STRONG)
+    if len(title) > _MOST_BESIDE or len(aside) > 2 * _MOST_BESIDE:
+        paper.paragraph(job.title, size=TYPE_PT["lead"], style=STRONG, kind="H1")
+        paper.paragraph(" · ".join(said), size=_SMALL, colour=LOOK.muted)
+        paper.y += 2.0
+    else:
+        _draw_beside(paper, title, aside)
+    paper.rule(paper.y, strong=True)
+    if facts.boxed(job):
+        paper.y += 0.8
+        paper.paragraph(facts.BOXES, size=_SMALL, colour=LOOK.muted)
+    paper.y += 2.6
+
+
+def _draw_beside(paper: Paper, title: Sequence[str], aside: Sequence[str]) -> None:
     top = paper.y
     with paper.tagged("H1"):
-        for line in paper.wrapped(job.title, WIDTH - aside, TYPE_PT["title"], STRONG):
+        for line in title:
             paper.y += 7.6
             paper.line_of_text(LEFT, paper.y, line, size=TYPE_PT["title"], style=STRONG)
     y = top + 0.6
     with paper.tagged("P"):
-        for line in (line for text in said for line in paper.wrapped(text, aside - 4, _SMALL)):
+        for line in aside:
             y += 3.5
             paper.line_of_text(LEFT + WIDTH, y, line, size=_SMALL, colour=LOOK.muted, align="right")
     paper.y = max(paper.y, y) + 3.4
-    paper.rule(paper.y, strong=True)
-    paper.y += 2.6
 
 
-def _draw_answer(paper: Paper, review: Review) -> None:
+def _draw_answer(paper: Paper, review: Review, units: UnitSet) -> None:
     paper.paragraph(words.answer(review), size=TYPE_PT["lead"])
     paper.y += 1.0
-    for text in (words.steps(review), *words.answer_doubts(review), words.planned(review)):
+    power = power_words.beside_answer(review.power, units)
+    for text in (words.steps(review), *words.answer_doubts(review), power, words.planned(review)):
         if text:
             paper.paragraph(text, colour=LOOK.muted)
 

@@ -1,8 +1,8 @@
 """``numbers.csv``: the review for a spreadsheet, in display units, with the digits that are shown.
 
-Five blocks, an empty row between them: what the job is, its stages, flow by lift, gains, what to
-know. Each has its own heading row, and every number its unit in the heading. Numbers are the
-tables' own, taken apart.
+Blocks with an empty row between them: what the job is, its stages, flow by lift, gains, rough power
+and compression where there are any, what to know. Each has its own heading row, and every number its
+unit in the heading. Numbers are the tables' own, taken apart.
 """
 
 from __future__ import annotations
@@ -13,9 +13,10 @@ import re
 from collections.abc import Iterator, Sequence
 
 from core.job import SIDES, Side
+from core.power_results import PowerGain
 from core.results import Gain, Review, Summary
-from core.units import UnitSet, label
-from dashboard import words
+from core.units import UnitSet, label, to_display
+from dashboard import power_tables, power_words, words
 from dashboard.evidence import finding_lines
 from dashboard.figures import figure, lifts, percent
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
@@ -35,10 +36,12 @@ def numbers_csv(review: Review, units: UnitSet, choice: Choice = EVERYTHING) -> 
     review = shown_to(review, choice)
     text = io.StringIO(newline="")
     written = csv.writer(text, lineterminator="\r\n")  # RFC 4180
-    for number, block in enumerate((_job, _stages, _flows, _gains, _findings)):
+    makers = (_job, _stages, _flows, _gains, _power, _compression, _findings)
+    blocks = [rows for make in makers if (rows := list(make(review, units)))]
+    for number, rows in enumerate(blocks):
         if number:
             written.writerow(())
-        written.writerows(block(review, units))
+        written.writerows(rows)
     return text.getvalue().encode("utf-8-sig")  # its mark tells a spreadsheet what the encoding is
 
 
@@ -154,6 +157,56 @@ def _by_lift(review: Review, gain: Gain, doubts: Sequence[str], units: UnitSet) 
         remarks = [*([words.BEYOND_CAM] if row.beyond else []), *([remark] if remark else []), *doubts]
         lift = row.lift.split(" ")[0]
         yield lift, *pair, *_numbers(number), *change, shown.verdict or "", "; ".join(remarks)
+
+
+def _power(review: Review, units: UnitSet) -> Rows:
+    """Yield every range of power, each with its caveat, or why a stage has none."""
+    model = review.power
+    if model is None:
+        return
+    unit, currency = label("power", units), cell(review.job.currency or "")
+    price = f"[{currency}/{unit}]" if currency else f"[per {unit}]"
+    yield (
+        "stage", "against", "other", f"rough power from [{unit}]", f"to [{unit}]", "from [%]", "to [%]",
+        "intake share [%]", "exhaust share [%]", f"price from {price}", f"price to {price}", "remark",
+    )  # fmt: skip
+    if model.because is not None:
+        yield *[""] * 11, cell(power_words.answer(model, units))
+    for stage in model.stages if model.because is None else ():
+        if stage.because:
+            yield cell(stage.name), *[""] * 10, cell(f"no power figure, because {stage.because}")
+        for gain in filter(None, (stage.against_previous, stage.against_baseline)):
+            names = (cell(stage.name), _AGAINST[gain.against], cell(gain.other))
+            doubt = "too close to call; " if power_words.is_open(gain) else ""
+            yield *names, *_of_power(gain, units), f"{doubt}{words.CAVEAT}"
+
+
+def _of_power(gain: PowerGain, units: UnitSet) -> list[str]:
+    in_units = (to_display(watts, "power", units) for watts in (gain.gain_w.low, gain.gain_w.high))
+    share = (100 * part for part in (gain.gain_fraction.low, gain.gain_fraction.high))
+    ends = [*power_words.rough_ends(*in_units), *power_words.rough_ends(*share)]
+    return [
+        *(end.translate(_TO_ASCII) for end in ends),
+        *_numbers(power_words.shares(gain)),
+        *(end.translate(_TO_ASCII) for end in power_words.price_ends(gain, units)),
+    ]
+
+
+def _compression(review: Review, units: UnitSet) -> Rows:
+    """Yield every stage's chamber and ratio, and what the change is worth at most and at least."""
+    volume, depth = label("volume", units), label("length", units)
+    table = power_tables.ledger(review.compression, units)
+    if table.rows:
+        yield (
+            "stage", f"chamber [{volume}]", f"over the first [{volume}]", "compression ratio",
+            "effect on power from [%]", "to [%]", f"off the deck to bring it back [{depth}]", "remark",
+        )  # fmt: skip
+    for line, (stage, chamber, ratio, effect, *deck) in zip(review.compression, table.rows, strict=True):
+        first, last = _numbers(effect)
+        yield (
+            cell(stage), *_numbers(chamber), *_numbers(ratio, 1), first, last or first,
+            *_numbers("".join(deck), 1), "not measured anew" if line.inherited else "",
+        )  # fmt: skip
 
 
 def _findings(review: Review, units: UnitSet) -> Rows:

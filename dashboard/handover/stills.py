@@ -166,9 +166,9 @@ def _band_note(shown: _Shown) -> str:
     if shown.found:
         mean = words.summary_name([one.gain for one in shown.found]).capitalize()
         conditions = f"{mean}: {conditions[:1].lower()}{conditions[1:]}"
-    said = [f"{conditions}, ± is 95{NO_BREAK_SPACE}%", shown.data, shown.title]
+    said = [f"{conditions}, ± is 95{NO_BREAK_SPACE}%", shown.data]
     said += [f" {_ARROW} ".join(shown.names)] if shown.names else []
-    return " · ".join(said)
+    return " · ".join([*said, shown.title])
 
 
 # how it is set ----------------------------------------------------------------------------

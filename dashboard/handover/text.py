@@ -86,6 +86,7 @@ def _stages(review: Review, units: UnitSet) -> Iterator[str]:
         sides = "; ".join(f"{side} {one_line(str(row.gain[side]))}" for side in SIDES)
         yield f"{name_in_line(row.stage)}{price}: {sides}"
     yield words.ladder_caption(review)
+    yield words.VERDICTS_MEAN
 
 
 def _power(model: PowerModel, units: UnitSet) -> Iterator[str]:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import cache
 from pathlib import Path
 
 import fontpkg_fira_sans
+from fontTools.ttLib import TTFont
 
 _NO_BREAK_SPACE = "\u00a0"
 _PLAIN_SPACES = {0x202F: _NO_BREAK_SPACE, 0x2007: _NO_BREAK_SPACE, 0x2009: " ", 0x0009: " "}
@@ -32,3 +34,14 @@ def _seen(character: str) -> str:
     if unicodedata.category(character) not in _INVISIBLE:
         return character
     return _UNSEEN if unicodedata.category(character) == "Cs" else ""
+
+
+def lacks(text: str) -> bool:
+    """Return whether any character of a text is set as a box, for want of a glyph."""
+    return not _READY.fullmatch(text) and any(ord(one) not in _glyphs() for one in composed(text))
+
+
+@cache
+def _glyphs() -> frozenset[int]:
+    with TTFont(face("Regular"), lazy=True) as font:
+        return frozenset(font.getBestCmap())

@@ -5,17 +5,14 @@ from __future__ import annotations
 import io
 import os
 import re
-import shutil
 import subprocess
 import sys
-import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 
 import pypdf
 import pytest
-from fontTools.ttLib import TTFont
 
 from core.job import SIDES, BenchSheet, Job, Printed, Sides
 from core.results import Review
@@ -28,7 +25,6 @@ from dashboard.handover.choice import Choice
 from dashboard.handover.grid import in_groups
 from dashboard.handover.pdf import summary_pdf
 from dashboard.ladder import ladder
-from dashboard.look import TYPE_PT
 from dashboard.tables import Cell, flows, gains_by_lift
 from tests.conftest import ROOT
 from tests.dashboard.invented_jobs import invented_job
@@ -37,6 +33,8 @@ LONG_NAMES = tuple(
     f"{i + 1}: short turn and bowl blend, with_a_name_that_no_column_was_made_for and {'x' * 30}"
     for i in range(12)
 )
+STRANGE = ("бочка", "Ωμέγα", "žluťoučký", "日本語", "🏁", "שלום", "e\u0301tape", "a\u202eb", "tab\there")
+RIGHT_TO_LEFT = ("مرحبا", "שלום", "Ωμέγα", "бочка", "عربي", "עברית")
 SHAPES = {
     "four stages": {},
     "twelve stages, 24 lifts, long names": {"stages": 12, "lifts": 24, "names": LONG_NAMES},
@@ -47,8 +45,17 @@ SHAPES = {
     "seven stages in four ports": {"stages": 7, "ports": ("1", "2", "3", "4"), "lifts": 6},
     "one reading a sweep": {"stages": 3, "lifts": 1},
     "long title": {"title": "Žluťoučký kůň " * 12},
+    "names from the right": {"stages": 6, "setups": 1, "lifts": 4, "names": RIGHT_TO_LEFT},
+    "words without end": {
+        "stages": 2,
+        "setups": 1,
+        "lifts": 3,
+        "names": ("cast", "bowl " * 300),
+        "title": "W" * 900,
+    },
 }
 UNITS = {"metric": METRIC, "US": US}
+MM = 72 / 25.4
 SHEETS = {"metric": (210, 297), "US": (215.9, 279.4)}  # A4 (ISO 216) and Letter (ANSI/ASME Y14.1), mm
 
 
@@ -113,16 +120,23 @@ def test_every_row_is_the_reviews_own(shape: str, units: str) -> None:
     assert missing == []
 
 
-def test_column_groups_hold_every_cell() -> None:
-    shape = "twelve stages, 24 lifts, long names"
-    text = read(document(shape))
+@pytest.mark.parametrize("shape", ["twelve stages, 24 lifts, long names", "names from the right"])
+def test_column_groups_hold_every_cell(shape: str) -> None:
+    shown, text = reviewed(shape), read(document(shape))
+    count = len(shown.stages)
+    found = 0
     for side in SIDES:
-        table = gains_by_lift(reviewed(shape), side, "baseline", METRIC)
-        groups = in_groups(len(table.gains), 3)
-        assert [range(11)[group] for group in groups][-1][-1] == 10
-        for row in table.rows:
-            for group in groups:
-                assert squashed(row.lift + "".join(map(str, row.cells[group]))) in text
+        tables = [(5, flows(shown, side, METRIC).rows)]
+        for against in ("previous", "baseline"):
+            rows = gains_by_lift(shown, side, against, METRIC).rows
+            tables.append((3, [(row.lift, *map(str, row.cells)) for row in rows]))
+        for most, rows in tables:
+            for lift, *cells in rows:
+                assert count - len(cells) == (most == 3)  # the first stage has no gain
+                for group in in_groups(len(cells), most):
+                    assert squashed(lift + "".join(cells[group])) in text
+                    found += 1
+    assert found > 2 * 4 * count
 
 
 def test_conditions_are_all_there() -> None:
@@ -298,126 +312,3 @@ def test_same_bytes_in_another_process() -> None:
     )
     assert other.stdout == document("four stages")
     assert other.stdout == summary_pdf(reviewed("four stages"), METRIC)
-
-
-# glyphs ---------------------------------------------------------------------------------------
-
-
-def embedded_glyphs(data: bytes) -> dict[str, list[int]]:
-    """Return, for each character set, the outlines' contour counts in the embedded faces."""
-    found: dict[str, list[int]] = {}
-    fonts = {}
-    for page in pypdf.PdfReader(io.BytesIO(data)).pages:
-        fonts.update(page["/Resources"]["/Font"])
-    for font in fonts.values():
-        inner = font.get_object()["/DescendantFonts"][0].get_object()
-        face = TTFont(io.BytesIO(inner["/FontDescriptor"]["/FontFile2"].get_data()))
-        order, outlines = face.getGlyphOrder(), face["glyf"]
-        to_glyph = inner["/CIDToGIDMap"].get_data()
-        mapped = font.get_object()["/ToUnicode"].get_data().decode("latin-1")
-        for code, text in re.findall(r"<([0-9A-F]{4})> <([0-9A-F]+)>", mapped):
-            at = 2 * int(code, 16)
-            glyph = order[int.from_bytes(to_glyph[at : at + 2], "big")]
-            character = bytes.fromhex(text).decode("utf-16-be")
-            found.setdefault(character, []).append(outlines[glyph].numberOfContours)
-    return found
-
-
-STRANGE = ("бочка", "Ωμέγα", "žluťoučký", "日本語", "🏁", "שלום", "e\u0301tape", "a\u202eb", "tab\there")
-
-
-def test_any_script_is_set_or_boxed_and_can_be_copied() -> None:
-    job = invented_job(stages=len(STRANGE), names=STRANGE, setups=1, lifts=3)
-    data = summary_pdf(review(job), METRIC)
-    text = read(data)
-    for name in ("бочка", "Ωμέγα", "žluťoučký", "日本語", "🏁", "étape", "ab", "tabhere"):
-        assert name in text
-    assert "שלום" in text or "םולש" in text  # the reader may give it in reading order
-    assert squashed(basis.BOXES) in text
-    contours = embedded_glyphs(data)
-    assert contours["ж" if "ж" in text else "б"][0] > 0
-    for boxed in "日本語🏁ש":
-        assert contours[boxed][0] == contours["日"][0] > 1  # the box, and it has ink
-
-
-@pytest.mark.parametrize("shape", SHAPES)
-def test_pypdf_has_no_complaint(shape: str, caplog: pytest.LogCaptureFixture) -> None:
-    with caplog.at_level("WARNING", logger="pypdf"):
-        reader = pypdf.PdfReader(io.BytesIO(document(shape)), strict=True)
-        assert all(page.extract_text() for page in reader.pages)
-        assert reader.outline and reader.metadata.title
-    assert caplog.records == []
-
-
-def test_no_word_of_boxes_where_there_are_none() -> None:
-    assert squashed(basis.BOXES) not in read(document("four stages"))
-
-
-# geometry -------------------------------------------------------------------------------------
-
-POPPLER = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
-MM = 72 / 25.4
-
-
-def poppler(*command: str, data: bytes) -> str:
-    done = subprocess.run([*command], input=data, capture_output=True, check=True)
-    assert done.stderr == b""
-    return done.stdout.decode("utf-8")
-
-
-def boxes(data: bytes) -> list[list[tuple[float, float, float, float, str]]]:
-    """Return, page by page, the box in points of every upright word."""
-    root = ElementTree.fromstring(poppler("pdftotext", "-bbox", "-", "-", data=data))
-    pages = []
-    for page in root.iter("{http://www.w3.org/1999/xhtml}page"):
-        found = []
-        for word in page.iter("{http://www.w3.org/1999/xhtml}word"):
-            x0, y0, x1, y1 = (float(word.get(name)) for name in ("xMin", "yMin", "xMax", "yMax"))
-            if (
-                y1 - y0 < 2.2 * (x1 - x0) + 12
-            ):  # upright: what stands on end beside the chart is taller than wide
-                found.append((x0, y0, x1, y1, word.text or ""))
-        pages.append(found)
-    return pages
-
-
-@POPPLER
-@pytest.mark.parametrize("units", UNITS)
-@pytest.mark.parametrize("shape", SHAPES)
-def test_nothing_overlaps_and_nothing_leaves_the_page(shape: str, units: str) -> None:
-    width, height = SHEETS[units]
-    for number, page in enumerate(boxes(document(shape, units)), start=1):
-        for x0, y0, x1, y1, text in page:
-            where = f"page {number}: {text}"
-            assert x0 >= 17 * MM and x1 <= (width - 17) * MM, where
-            assert y0 >= 12 * MM and y1 <= (height - 10) * MM, where
-        page.sort(key=lambda box: box[1])
-        for i, (x0, y0, x1, y1, text) in enumerate(page):
-            for u0, v0, u1, v1, other in page[i + 1 :]:
-                if v0 > y1:
-                    break
-                # A line's box is about 1.4 times as high as its letters, so neighbours' boxes may touch.
-                across, down = min(x1, u1) - max(x0, u0), min(y1, v1) - max(y0, v0)
-                overlap = across > 0.6 and down > 0.45 * min(y1 - y0, v1 - v0)
-                assert not overlap, f"page {number}: {text!r} and {other!r}"
-
-
-@pytest.mark.parametrize("units", UNITS)
-@pytest.mark.parametrize("shape", SHAPES)
-def test_no_heading_ends_a_page(shape: str, units: str) -> None:
-    for number, page in enumerate(pypdf.PdfReader(io.BytesIO(document(shape, units))).pages, start=1):
-        above_foot: list[tuple[float, float, str]] = []
-
-        def seen(text: str, _cm: object, matrix: list[float], _font: object, size: float) -> None:
-            if text.strip() and matrix[5] > 24 * MM:
-                above_foot.append((matrix[5], size, text))  # noqa: B023, called before the next page
-
-        page.extract_text(visitor_text=seen)
-        lowest = min(above_foot)
-        assert lowest[1] != pytest.approx(TYPE_PT["head"]), f"page {number}: {lowest[2]}"
-
-
-@POPPLER
-@pytest.mark.parametrize("shape", SHAPES)
-def test_poppler_has_no_complaint(shape: str) -> None:
-    assert "Tagged:          yes" in poppler("pdfinfo", "-", data=document(shape))

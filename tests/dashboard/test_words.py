@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from core.files.load import load_job
@@ -36,6 +36,9 @@ def plain(text: str) -> str:
         (0.80, 0.76, "+0.80 ± 0.76"),  # rounded to one digit the gain would not exceed its ±
         (0.84, 0.83, "+0.84 ± 0.83"),
         (0.84, 0.86, "+0.8 ± 0.9"),
+        (1.40503, 1.40302, "+1.41 ± 1.40"),
+        (-1.40499, 1.40497, "−1.4 ± 1.4"),  # alike however finely they are known: the verdict decides
+        (0.9601, 0.9599, "+1.0 ± 1.0"),
         (5.0, 0.0, "+5.0"),
     ],
 )
@@ -44,11 +47,21 @@ def test_digits_follow_the_uncertainty(value: float, expanded: float, shown: str
 
 
 @given(st.floats(-300, 300), st.floats(1e-3, 50))
-def test_rounding_never_says_the_opposite_of_the_numbers(value: float, expanded: float) -> None:
+@example(1.4050, 1.4049)
+@example(-0.2104, 0.2)
+def test_digits_never_contradict_the_numbers_and_are_few(value: float, expanded: float) -> None:
     left, right = plain(figures.plus_minus(value, expanded)).replace("−", "-").split("±")
     shown, shown_expanded = (float(part.replace(" ", "")) for part in (left, right))
-    if abs(abs(value) - expanded) > 1e-3 * expanded:
-        assert (abs(shown) > shown_expanded) == (abs(value) > expanded)
+    if abs(value) > expanded:
+        assert abs(shown) >= shown_expanded
+        # Of two digits or more, one in the last is 5 % of the ± at most: what is further apart is parted.
+        assert abs(shown) > shown_expanded or abs(value) <= 1.05 * expanded
+    else:
+        assert abs(shown) <= shown_expanded
+    # One digit of the ±, two where it begins with 1, and at most one digit more, for a value beyond it.
+    usual = figures.places(expanded)
+    decimals = max(len(part.strip().partition(".")[2]) for part in (left, right))
+    assert decimals <= max(usual, 0) + (abs(value) > expanded)
     # Half a unit of the last digit shown, where that digit is the first or second of the ±.
     assert abs(shown - value) <= 0.5 * expanded + 1e-12
 

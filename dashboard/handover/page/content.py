@@ -123,10 +123,11 @@ class Content:
 
     @cached_property
     def remarks(self) -> list[Markup]:
-        """Return what belongs to the answer: single steps, doubts, what is only quoted."""
+        """Return what belongs to the answer: single steps, doubts, power, what is only quoted."""
         said = [
             words.steps(self.review, marked),
             *words.answer_doubts(self.review, marked),
+            power_words.beside_answer(self.review.power, self.units, marked),
             words.planned(self.review, marked),
         ]
         return [tagged(text) for text in said if text]
