@@ -10,6 +10,7 @@ import os
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -70,6 +71,18 @@ class Watched:
         self.settle()
         return self.page
 
+    def keep(self, name: str) -> None:
+        """Keep a picture of the whole screen for who wants to look, where a folder for it is named."""
+        folder = os.environ.get("GAIN_LEDGER_SCREENS")
+        if not folder:
+            return
+        size = self.page.viewport_size
+        height = self.page.get_by_test_id("stMain").evaluate("e => e.scrollHeight")
+        self.page.set_viewport_size({**size, "height": min(max(size["height"], height), 6000)})
+        self.settle()
+        self.page.screenshot(path=Path(folder, f"{name}.png".replace(" ", "-").lower()))
+        self.page.set_viewport_size(size)
+
     def close(self) -> None:
         """Leave the app, as must happen before it is stopped: a lost connection is a complaint."""
         if not self.page.is_closed():
@@ -99,19 +112,29 @@ def watched(browser: Browser, app: str) -> Iterator[OpenPage]:
     made: list[Watched] = []
 
     def make(address: str = app, width: int = 1280, height: int = 900, mode: str = "light") -> Watched:
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=mode, accept_downloads=True
-        )
-        page = Watched(context.new_page(), address)
-        page.listen()
-        made.append(page)
-        return page
+        made.append(new_page(browser, address, width, height, mode))
+        return made[-1]
 
     yield make
-    for page in made:
+    ends_quietly(made)
+
+
+def new_page(browser: Browser, address: str, width: int, height: int, mode: str) -> Watched:
+    """Return a watched page in a browser of its own."""
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, color_scheme=mode, accept_downloads=True
+    )
+    page = Watched(context.new_page(), address)
+    page.listen()
+    return page
+
+
+def ends_quietly(pages: list[Watched]) -> None:
+    """Close pages; fail if one complained, or called another host."""
+    for page in pages:
         page.close()
-    assert [said for page in made for said in page.complaints] == []
-    assert [url for page in made for url in page.strangers] == []
+    assert [said for page in pages for said in page.complaints] == []
+    assert [url for page in pages for url in page.strangers] == []
 
 
 def luminance(css_colour: str) -> float:
