@@ -192,7 +192,17 @@ def _gather(folder: Path, root: Path, places: Mapping[str, Path], aimed: bool) -
     if unread:
         text = "Not read, for they are no bench sheets: {}"
         found.log.finding("note", "unread-files", text, (", ".join(unread), "text"))
+    if strays := [printable(name) for name in sorted(os.listdir(folder)) if _is_stray(folder, name)]:
+        text = "Not read, for it is no file but a folder, or a link that leads nowhere: {}"
+        cure = "Put the sheet in its place, or give it another name."
+        found.log.finding("look", "stray-sheet", text, (", ".join(strays), "text"), cure=cure)
     return found
+
+
+def _is_stray(folder: Path, name: str) -> bool:
+    """Tell what is named like a sheet and is none, so that no stage is missing without a word."""
+    is_sheet = name.lower().endswith(".csv") and not name.startswith(".")
+    return is_sheet and not os.path.isfile(folder / name)
 
 
 def _fetch(named: NamedFile, folder: Path, root: Path, places: Mapping[str, Path], found: _Found) -> None:

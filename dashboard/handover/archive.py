@@ -8,6 +8,7 @@ import posixpath
 import re
 import zipfile
 from collections.abc import Mapping
+from pathlib import Path
 
 from core.job import Job
 
@@ -46,7 +47,7 @@ def job_zip(job: Job) -> bytes:
 
 def _laid_out(job: Job) -> dict[str, bytes]:
     """Return the files under folders that hold them all: what lies beside the job's folder, too."""
-    paths = {name: posixpath.normpath(name.replace("\\", "/")).lstrip("/") for name, _ in job.files}
+    paths = {name: posixpath.normpath(Path(name).as_posix()).lstrip("/") for name, _ in job.files}
     ups = max((path.split("/").count("..") for path in paths.values()), default=0)
     base = "/".join([*(f"jobs-{n}" for n in range(1, ups)), part(job.name)])
     placed: dict[str, bytes] = {}

@@ -107,6 +107,15 @@ def uploaded(folder: Path) -> dict[str, bytes]:
     return {file.name: file.read_bytes() for file in folder.rglob("*") if file.is_file()}
 
 
+def test_what_is_named_like_a_sheet_and_is_none_is_not_passed_over_in_silence(tmp_path: Path) -> None:
+    (tmp_path / "one.csv").write_text("lift [mm],intake [L/s]\n1,10\n2,20\n", encoding="utf-8")
+    (tmp_path / "port.csv").mkdir()
+    (tmp_path / "bowl.csv").symlink_to(tmp_path / "nowhere.csv")
+    job = load_job([tmp_path], units={"test pressure": "28 inH2O"}).job
+    found = next(finding for finding in job.findings if finding.code == "stray-sheet")
+    assert (found.level, found.values) == ("look", (("bowl.csv, port.csv", "text"),))
+
+
 def test_a_folder_and_its_upload_are_one_job(tmp_path: Path, demo_runs: Path) -> None:
     for folder in sorted(path for path in demo_runs.iterdir() if path.is_dir() and path.name[0] != "."):
         job = job_of(folder)

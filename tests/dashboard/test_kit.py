@@ -213,6 +213,19 @@ def test_the_job_is_what_was_read_and_not_what_lies_there_now(tmp_path: Path) ->
     assert unpacked(job_zip(job)) == {"job/a.csv": before}
 
 
+@pytest.mark.skipif(os.name == "nt", reason="no name has a backslash there")
+def test_a_sheet_with_a_backslash_in_its_name_is_there_again(tmp_path: Path) -> None:
+    job = tmp_path / "job"
+    job.mkdir()
+    text = "# test pressure: 28 inH2O\nlift [mm],intake [L/s]\n1,10\n2,20\n"
+    (job / "valve\\job.csv").write_text(text, encoding="utf-8")
+    with zipfile.ZipFile(io.BytesIO(job_zip(load_job([job]).job))) as packed:
+        packed.extractall(tmp_path / "out")
+    assert [sheet.readings.intake for sheet in load_job([tmp_path / "out" / "job"]).job.sheets] == [
+        sheet.readings.intake for sheet in load_job([job]).job.sheets
+    ]
+
+
 TRICKS = (
     "../../etc/passwd.csv", "..\\..\\boot.csv", "/root/x.csv", "C:\\x.csv", "con.csv", "a/../../b.csv",
     "a\nb.csv", "x" * 300 + ".csv", "a:b.csv", "a_b.csv", "nul", " .csv", "\u202egpj.csv",
