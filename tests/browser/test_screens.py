@@ -86,6 +86,7 @@ def test_nothing_breaks_the_rules_of_access(screen: Watched) -> None:
     assert violations(screen.page) == []
 
 
+@pytest.mark.parametrize("mode", ["light"], indirect=True, scope="module")  # no mode moves the focus
 def test_the_keyboard_reaches_everything(screen: Watched) -> None:
     page = screen.page
     count = page.evaluate(COLLECT)
@@ -104,9 +105,7 @@ def test_the_keyboard_reaches_everything(screen: Watched) -> None:
 
 
 @pytest.mark.parametrize("width", [DOUBLE_ZOOM, PHONE])
-def test_a_narrow_page_needs_no_sideways_scroll(
-    screen: Watched, width: int, request: pytest.FixtureRequest
-) -> None:
+def test_a_narrow_page_needs_no_sideways_scroll(screen: Watched, mode: str, width: int) -> None:
     page = screen.page
     page.set_viewport_size({"width": width, "height": 900})
     screen.settle()
