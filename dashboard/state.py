@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import hashlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -42,7 +42,7 @@ class Opened:
 
     review: Review | None
     problems: tuple[Problem, ...]
-    files: tuple[str, ...]
+    files: int  # how many it was read from
     drawn: Callable[..., Any]  # drawn(make, *how) is make(review, *how), made once for all who look at it
 
 
@@ -134,39 +134,42 @@ def open_job(name: str) -> Opened:
     folder = root() / name
     if not for_customer_only():
         finish(folder, root())  # what a kill cut short: other programs are to find it whole, too
-    found = [*_files_below(folder), *_elsewhere().get(str(folder), ())]
-    stamped = [(path, stamp) for path in sorted(found) if (stamp := stamp_of(path))]
-    own = [path.name for path, _ in stamped if path.is_relative_to(folder)]
-    stamps = repr([(printable(str(path)), stamp) for path, stamp in stamped])  # one text is hashed sooner
-    opened = _read_folder(str(folder), str(root()), stamps, own)
+    own, other = _stamped(_files_below(folder)), _stamped(_elsewhere().get(str(folder), ()))
+    stamps = repr((own, other))  # one text is hashed sooner than its parts
+    opened = _read_folder(str(folder), str(root()), stamps, len(own))
     if opened.review is None:  # what is wrong may lie in another folder: look again next time
-        _read_folder.clear(str(folder), str(root()), stamps, own)
+        _read_folder.clear(str(folder), str(root()), stamps, len(own))
     else:
         _elsewhere()[str(folder)] = _named_elsewhere(folder, opened.review)
     return opened
 
 
-def _files_below(folder: Path) -> Iterator[Path]:
+def _stamped(paths: Iterable[str]) -> list[tuple[str, str]]:
+    """Return the files that are there, each with its stamp."""
+    return [(printable(path), stamp) for path in sorted(paths) if (stamp := stamp_of(path))]
+
+
+def _files_below(folder: Path) -> Iterator[str]:
     """Yield a job's files; what cannot be looked into, or goes away meanwhile, has none."""
     for place, folders, names in os.walk(folder):
         if place == str(folder) and HISTORY in folders:
             folders.remove(HISTORY)
-        yield from (Path(place, name) for name in names)
+        yield from (os.path.join(place, name) for name in names)
 
 
 @st.cache_resource(show_spinner=False)
-def _elsewhere() -> dict[str, tuple[Path, ...]]:
+def _elsewhere() -> dict[str, tuple[str, ...]]:
     """Return what each job's review rests on outside its folder, a target's sheets say."""
     return {}
 
 
-def _named_elsewhere(folder: Path, review: Review) -> tuple[Path, ...]:
+def _named_elsewhere(folder: Path, review: Review) -> tuple[str, ...]:
     files = [(folder / name).resolve() for name, _ in review.job.files if ".." in name]
-    return tuple({path: None for file in files for path in (file, file.parent)})  # a folder gains files
+    return tuple({str(path): None for file in files for path in (file, file.parent)})  # a folder gains files
 
 
 @st.cache_resource(show_spinner=False, max_entries=32)
-def _read_folder(folder: str, within: str, stamps: str, _files: list[str]) -> Opened:
+def _read_folder(folder: str, within: str, stamps: str, _files: int) -> Opened:
     return _opened(load_job([Path(folder)], root=Path(within)), _files)
 
 
@@ -196,13 +199,13 @@ def open_uploads() -> Opened:
 
 @st.cache_resource(show_spinner=False, scope="session", max_entries=4)
 def _read_uploads(digests: tuple[tuple[str, str], ...], _files: dict[str, bytes]) -> Opened:
-    return _opened(load_files(_files, "your sheets"), [name for name, _ in digests])
+    return _opened(load_files(_files, "your sheets"), len(digests))
 
 
-def _opened(loaded: Loaded, files: list[str]) -> Opened:
+def _opened(loaded: Loaded, files: int) -> Opened:
     done = None if loaded.job is None else review(loaded.job)
     drawn = lru_cache(_MOST_DRAWN)(lambda make, *how: make(done, *how))
-    return Opened(done, tuple(loaded.problems), tuple(files), drawn)
+    return Opened(done, tuple(loaded.problems), files, drawn)
 
 
 def _data_of(review: Review) -> tuple[str, str, int]:

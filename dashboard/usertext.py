@@ -8,6 +8,7 @@ names, bare addresses, arrows), is broken by a word joiner, which nobody sees.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 _JOINER = "\u2060"
 _SPACES = "\u00a0\u202f\u2009"
@@ -17,6 +18,7 @@ _IN_NUMBER = re.compile(r"(?<=\d)-(?=\d)")  # a date stays on one line
 _BLANKS = re.compile(r"[ \t\r\n\f\v]+")  # and not the no-break spaces
 
 
+@lru_cache(maxsize=2048)  # a screen says the same names over and over
 def inert(text: str) -> str:
     """Return text that Markdown shows as it stands, on one line."""
     joined = _BREAKS.sub(_JOINER, _BLANKS.sub(" ", text).strip(" "))

@@ -59,12 +59,12 @@ def stamps(root: Path) -> dict[str, str]:
     return {name: stamp for name, stamp in stamped if stamp is not None}
 
 
-def stamp_of(path: Path) -> str | None:
+def stamp_of(path: Path | str) -> str | None:
     """Return a text that changes whenever a file does.
 
     Parameters
     ----------
-    path : Path
+    path : Path or str
         The file.
 
     Returns
@@ -74,7 +74,7 @@ def stamp_of(path: Path) -> str | None:
         alone would not do: an archive, a copy or a clock set back may give a new content an old time.
     """
     try:
-        stat = path.stat()
+        stat = os.stat(path)
     except OSError:
         return None
     return " ".join(map(str, _marks(stat)))

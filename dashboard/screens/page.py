@@ -54,7 +54,7 @@ def _draw_empty() -> None:
 
 
 def _draw_problems(opened: Opened) -> None:
-    st.error(phrases.problem_count(opened.problems, len(opened.files)))
+    st.error(phrases.problem_count(opened.problems, opened.files))
     rows = [
         (
             LINE_BREAK.join(map(inert, _where(p))),

@@ -24,7 +24,7 @@ from websockets.sync.client import ClientConnection, connect
 from tests.bench.ratio import Ratio
 from tests.browser.started import free_port, running
 
-SESSIONS, THOUGHT_S, CLICKS, RERUNS = 20, 2.0, 12, 500
+SESSIONS, THOUGHT_S, CLICKS, RERUNS = 20, 2.0, 30, 500
 WAIT_S = 60
 SAY_PID = (
     "import os, sys; open(sys.argv[1], 'w').write(str(os.getpid())); os.execv(sys.argv[2], sys.argv[2:])"
@@ -38,7 +38,7 @@ class Session:
         self._line: ClientConnection = connect(
             f"ws://127.0.0.1:{port}/_stcore/stream", subprotocols=["streamlit"], max_size=None
         )
-        self._job, self._units_id, self._clicks = job, "", 0
+        self._address, self._units_id, self._clicks = f"job={job}", "", 0
         self._pages: dict[str, str] = {}
         self._run("", None)
 
@@ -57,7 +57,7 @@ class Session:
 
     def _run(self, page: str, units: str | None) -> None:
         asked = BackMsg()
-        asked.rerun_script.query_string = f"job={self._job}"
+        asked.rerun_script.query_string = self._address
         asked.rerun_script.page_script_hash = page
         if units is not None:
             state = WidgetState(id=self._units_id)
@@ -69,6 +69,8 @@ class Session:
             kind = told.WhichOneof("type")
             if kind == "navigation":
                 self._pages = {one.url_pathname: one.page_script_hash for one in told.navigation.app_pages}
+            elif kind == "page_info_changed":
+                self._address = told.page_info_changed.query_string
             elif kind == "delta" and told.delta.new_element.WhichOneof("type") == "button_group":
                 group = told.delta.new_element.button_group
                 if group.label == "Units":
