@@ -12,7 +12,7 @@ from dashboard import phrases, power_state, state, words
 from dashboard.figures import figure
 from dashboard.handover.archive import part
 from dashboard.handover.bundle import offered
-from dashboard.handover.choice import EVERYTHING, FOR_CUSTOMER, Choice
+from dashboard.handover.choice import EVERYTHING, FOR_CUSTOMER, Choice, shown_to
 from dashboard.handover.compared import pairs
 from dashboard.handover.facts import boxes_note
 from dashboard.screens.page import open_screen
@@ -45,7 +45,7 @@ def draw() -> None:
     review = power_state.ready(review) or draw_working(review)
     top = st.container()
     choice = _choose(shown, review)
-    if note := boxes_note(review.job, inert):
+    if note := boxes_note(shown_to(review, choice).job, inert):
         st.caption(note)
     files = _made(shown, review, choice)
     packed = state.handover_archive(shown.units.name, choice, review, files)

@@ -132,6 +132,21 @@ def test_units_reach_the_files(start: Start, offered: dict[str, bytes]) -> None:
     assert "L/s" not in files["results.html"].decode()
 
 
+def test_names_that_become_boxes_are_said_unless_withheld(start: Start, tmp_path: Path) -> None:
+    job = tmp_path / "one"
+    job.mkdir()
+    (job / "job.toml").write_text(
+        'customer = "\u65e5\u672c"\n[[stage]]\nname = "as cast"\n', encoding="utf-8"
+    )
+    sheet = "# stage: as cast\n# test pressure: 28 inH2O\nlift [mm],intake [L/s]\n1,10\n2,20\n"
+    (job / "as-cast.csv").write_text(sheet, encoding="utf-8")
+    app = start(tmp_path, job="one")
+    assert any("a box stands for" in one.value and "\u65e5\u672c" in one.value for one in app.caption)
+    next(one for one in app.get("button_group") if one.label == phrases.MAY_SEE).set_value([]).run()
+    assert not app.exception
+    assert not any("a box stands for" in one.value for one in app.caption)
+
+
 def test_a_customer_chooses_nothing_and_gets_no_files_of_the_shop(
     start: Start, offered: dict[str, bytes]
 ) -> None:
