@@ -301,6 +301,7 @@ NEW_SHEET = "a new sheet"
 NAME_THE_STAGE = "Name the stage that was measured, for example as cast."
 GRID_CAPTION = (
     "Enter goes down, Tab to the right. A decimal comma will do. "
+    "A cell takes a moment to open: a fast hand types a sweep under 'At the bench'. "
     "Lifts are changed under 'Conditions and set-up'."
 )
 SHEET_HEADS = ("File", "Stage", "Port", "Date", "Readings")
