@@ -1,4 +1,4 @@
-"""What the fields of the job file are called, with an example and a word of help for each."""
+"""What the fields of job file and bench sheet are called, with an example and a word of help."""
 
 from __future__ import annotations
 
@@ -24,6 +24,24 @@ _LABELS = {
     "typed.air": "Stated in air of",
     "typed.uncertainty": "Standard uncertainty",
     "typed.bench": "Or measured on the bench",
+}
+_HEAD_EXAMPLES = {
+    "date": "2026-03-14",
+    "time": "14:30",
+    "test pressure": "28 inH2O",
+    "barometer": "984 hPa",
+    "air temperature": "21.5 degC",
+    "humidity": "46 %",
+    "meter temperature": "23 degC",
+    "intake range": "120 L/s",
+    "exhaust range": "90 L/s",
+    "bore": "86 mm",
+    "intake entry": "clay radius",
+    "exhaust exit": "bare",
+    "valves open": "1",
+    "test valve": "the head's own",
+    "spark plug": "fitted",
+    "bench": "bench A",
 }
 _EXAMPLES = {
     "title": "Hillclimb four",
@@ -110,5 +128,10 @@ def field_label(key: str) -> str:
 
 
 def example(key: str) -> str | None:
-    """Return what one may type into a field."""
+    """Return what one may type into a field of the job file."""
     return f"e.g. {_EXAMPLES[key]}" if key in _EXAMPLES else None
+
+
+def head_example(key: str) -> str | None:
+    """Return what one may type into a field of a bench sheet's head."""
+    return f"e.g. {_HEAD_EXAMPLES[key]}" if key in _HEAD_EXAMPLES else None

@@ -15,7 +15,8 @@ NO_SUCH_JOB = "That job is not here, or no longer. This is another one."
 EMPTY_LEAD = "No job yet. Drop two or more bench sheets to see what the work gained."
 EMPTY_HELP = (
     "Use the field in the sidebar (on a phone, » opens it). A sheet is lift down the side, flow beside it, "
-    "a unit in each header. One sheet for each stage and set-up. Nothing leaves this computer."
+    "a unit in each header. One sheet for each stage and set-up. Or type them, or take a spreadsheet, under "
+    "Job sheet. Nothing leaves this computer."
 )
 MISSING_ROOT = (
     "The folder of the jobs cannot be looked into ({why}). Connect its drive, or allow this user to read it, "

@@ -7,7 +7,7 @@ import streamlit as st
 from core.files.sheet import KEYS
 from core.job import Side
 from core.written import UnitError
-from dashboard import entry_words
+from dashboard import entry_words, field_words
 from dashboard.entry import at_bench, session
 from dashboard.entry.draft import WRONG, Work
 from dashboard.hand import Hand, plain
@@ -38,6 +38,7 @@ def _draw_fields(work: Work, hand: Hand, file: str, side: Side, place: str) -> N
                 wrong.get(f"{file}:{key}"),
                 _state_key,
                 (file, hand, key),
+                placeholder=field_words.head_example(key),
             )
     st.markdown("**Units and lifts**")
     with st.container(horizontal=True):
