@@ -142,6 +142,19 @@ def test_a_job_from_nothing(start: Start, tmp_path: Path) -> None:
     assert app.session_state["job"] == "up-and-away"
 
 
+def test_a_new_job_begun_in_a_browser_that_was_closed_is_offered_beside_the_line(
+    start: Start, tmp_path: Path
+) -> None:
+    enter(start(tmp_path, draft=with_stage_named(tmp_path, None, "as cast")), "12.1")
+    app = start(tmp_path)
+    offer = next(button for button in app.button if "unsaved work on a new job" in button.label)
+    # not under 'More', which nobody opens who thinks that all is lost
+    assert offer.key not in [button.key for fold in app.get("popover") for button in fold.button]
+    assert any(fold.button for fold in app.get("popover"))
+    offer.click().run()
+    assert "Intake at 2 mm" in said(app)
+
+
 def test_a_target_is_typed_and_wrong_figures_are_named_at_their_field(
     start: Start, root_of_jobs: Path
 ) -> None:

@@ -32,7 +32,8 @@ def draw(work: Work, job: Job | None) -> None:
         return
     changed = work.is_changed()
     others = session.others(work)
-    mine = [one for one in others if one.job is not None and not work.draft.revision]
+    is_new = work.draft.job is None
+    mine = [one for one in others if (is_new or one.job is not None) and not work.draft.revision]
     latest = mine[:1]  # beside the line; the rest under 'More'
     with st.container(horizontal=True, vertical_alignment="center"):
         if work.draft.job is not None:
