@@ -44,7 +44,7 @@ REPEATS_CAPTION = (
 )
 BALANCE = "Port balance of the finished head"
 BALANCE_CAPTION = (
-    "Short of the mean: the worst port at that lift, with its 95 % ± from the set-ups. "
+    "Short of the mean: the worst port at that lift, with its 95\u00a0% ± from the set-ups. "
     "Where the ± is larger than the shortfall, the bench cannot tell the ports apart."
 )
 WITHIN, OFF = "within limits", "off that day"

@@ -27,7 +27,7 @@ TABS = (
 )
 NOTHING_TO_TAKE_BACK = "There is no reading of this set-up and side to take back."
 BAND_CAPTION = (
-    "Grey: two set-ups of the same thing may differ by this much, 95 %{assumed}. "
+    "Grey: two set-ups of the same thing may differ by this much, 95\u00a0%{assumed}. "
     "Inside it a change is too close to call."
 )
 ASSUMED = ", from an assumed repeatability"

@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from core.constants import STANDARD_AIRS
+from core.files.fields import Choice
 from core.files.jobfile import NAME, TABLES
 from core.files.toml import Path, lines_of
 from core.files.typed import LISTS
@@ -22,19 +22,12 @@ from dashboard.entry.draft import WRONG, Work
 from dashboard.screens.tabs.inputs import FIELD_WIDTH, keyed_choice, keyed_input
 
 _WIDE = 620  # pixels: a list of a dozen numbers
-_PLACES = ("before the piece", "after the piece")
 CHOICES: dict[str, tuple[str, ...]] = {
-    "standard_air": tuple(STANDARD_AIRS),
-    "scale_air": tuple(STANDARD_AIRS),
-    "air": tuple(STANDARD_AIRS),
-    "pressure_rule": ("square root", "isentropic"),
-    "meter": ("volume flow", "percent of range", "plate pressure drop", "mass flow"),
-    "intake_meter": _PLACES,
-    "exhaust_meter": _PLACES,
-    "taps": ("corner", "flange", "D and D/2"),
-    "at": ("valve", "tappet"),
-    "planned": ("yes", "no"),
-}
+    name: field.read.allowed
+    for table in TABLES.values()
+    for name, field in table.items()
+    if isinstance(field.read, Choice)
+} | {"planned": ("yes", "no")}
 
 
 def stated(data: bytes) -> dict[str, Any]:
