@@ -16,10 +16,9 @@ from dashboard.entry import at_bench
 from dashboard.entry.at_bench import Place
 from dashboard.entry.draft import STEPS, Work
 from dashboard.entry.line import Step, take
-from dashboard.entry.stages import with_stage
+from dashboard.entry.stages import PLACE, with_stage
 from dashboard.hand import Hand
 
-PLACE = "place"  # what was on the bench last
 _JUST = "just"  # file, side and lifts of the last line
 _NEXT = "next"  # lift to read next, by sheet and side
 _SETUP = "setup"  # sheet in hand, by stage and port; blank for a new one

@@ -15,7 +15,6 @@ from dashboard.entry import at_bench, session
 from dashboard.entry.at_bench import Place
 from dashboard.entry.draft import Work, job_file_of
 from dashboard.entry.in_hand import (
-    PLACE,
     choosing_lift,
     choosing_setup,
     chosen_setup,
@@ -26,6 +25,7 @@ from dashboard.entry.in_hand import (
     setups_here,
 )
 from dashboard.entry.line import ALLOWED
+from dashboard.entry.stages import PLACE
 from dashboard.hand import Hand
 from dashboard.handover.blank_sheet import Blank
 from dashboard.screens.page import draw_chart, draw_rows

@@ -10,6 +10,7 @@ import streamlit as st
 
 from core.files.fields import Choice
 from core.files.jobfile import NAME, TABLES
+from core.files.log import folded
 from core.files.toml import Path, lines_of
 from core.files.typed import LISTS
 from core.files.typed import PATH as TARGET_PATH
@@ -19,6 +20,7 @@ from core.written import UnitError
 from dashboard import entry_words, field_words
 from dashboard.entry import session
 from dashboard.entry.draft import WRONG, Work
+from dashboard.entry.stages import following
 from dashboard.screens.tabs.inputs import FIELD_WIDTH, keyed_choice, keyed_input
 
 _WIDE = 620  # pixels: a list of a dozen numbers
@@ -66,9 +68,16 @@ def at_fields(problems: Sequence[Problem], data: bytes) -> dict[Path, list[str]]
 
 
 def draw_table(
-    work: Work, path: Path, problems: dict[Path, list[str]], only: Sequence[str] | None = None
+    work: Work,
+    path: Path,
+    problems: dict[Path, list[str]],
+    only: Sequence[str] | None = None,
+    known: Mapping[str, str] | None = None,
 ) -> None:
-    """Draw the fields of one table of the job file, and take their problems out of those to be shown."""
+    """Draw the fields of one table of the job file, and take their problems out of those to be shown.
+
+    ``known`` is what a field holds that the job file leaves to the sheets.
+    """
     tree, wrong = stated(work.job_file), work.draft.values.get(WRONG, {})
     table = tuple(part for part in path if isinstance(part, str))
     with st.container(horizontal=True):
@@ -78,7 +87,7 @@ def draw_table(
             args = (
                 field_words.field_label(word),
                 f"field-{_id(here)}",
-                value_at(tree, here),
+                value_at(tree, here) or (known or {}).get(name, ""),
                 wrong.get(_id(here)),
                 _state,
                 (here,),
@@ -103,16 +112,34 @@ def _state(key: str, path: Path) -> None:
     work = session.work()
     wrong = dict(work.draft.values.get(WRONG, {}))
     wrong.pop(_id(path), None)
+    is_stage_name = path[:1] + path[2:] == ("stage", "name")
     try:
-        edits = (
-            {**listing(work), path: typed(path, text)} if path[0] == "stage" else {path: typed(path, text)}
-        )
-        data = edited(work.job_file, edits)
+        changed = _renaming(work, path, text) if is_stage_name else _stating(work, path, text)
     except (UnitError, UneditableError) as error:
         wrong[_id(path)] = [text, str(error)]
-        session.keep(work.noting(**{WRONG: wrong}))
-        return
-    session.keep(work.changing({NAME: data or None}, **{WRONG: wrong}))
+        changed = work
+    session.keep(changed.noting(**{WRONG: wrong}))
+
+
+def _stating(work: Work, path: Path, text: str) -> Work:
+    listed = listing(work) if path[0] == "stage" else {}
+    data = edited(work.job_file, {**listed, path: typed(path, text)})
+    return work.changing({NAME: data or None})
+
+
+def _renaming(work: Work, path: Path, text: str) -> Work:
+    """Return the work with another name for a stage, and all that names it following."""
+    tree, listed, new = stated(work.job_file), listing(work), typed(path, text)
+    names = listed or {("stage", n, "name"): str(one.get("name", "")) for n, one in enumerate(tree["stage"])}
+    if new is None:
+        raise UnitError("The name is empty.", "Give it one, or take the stage out.")
+    new, old = str(new), names[path]
+    if folded(new) in [folded(name) for place, name in names.items() if place != path]:
+        raise UnitError(entry_words.stage_is_there(new))
+    edits: dict[Path, Any] = {**listed, path: new}
+    if folded(value_at(tree, ("dyno", "stage"))) == folded(old):
+        edits["dyno", "stage"] = new
+    return following(work.changing({NAME: edited(work.job_file, edits)}), old, new)
 
 
 def listing(work: Work) -> dict[Path, str]:

@@ -79,7 +79,7 @@ def draw_stages(work: Work, problems: Problems) -> None:
                         args=(place, to, len(names)),
                     )
                 st.button("Take out", key=f"field-out-{place}", on_click=_take_out, args=(place, len(names)))
-            fields.draw_table(work, ("stage", place), problems)
+            fields.draw_table(work, ("stage", place), problems, known={"name": name})
     with st.container(horizontal=True, vertical_alignment="bottom"):
         st.text_input("A further stage", key=_NEW_STAGE, placeholder="bowl blend", on_change=_add, width=260)
         st.button("Add it", key="field-add-stage", on_click=_add)
