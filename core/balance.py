@@ -7,7 +7,7 @@ import numpy as np
 from core.measured import average, components, weighed
 from core.results import Balance, BalanceRow
 from core.side import SideWork
-from core.uncertainty import combine, coverage_factor
+from core.uncertainty import expanded_uncertainty
 
 
 def port_balance(work: SideWork) -> Balance | None:
@@ -43,8 +43,7 @@ def port_balance(work: SideWork) -> Balance | None:
     for k, port in enumerate(ports):
         own = weighed(average((port,), work.scatters), np.equal(port.lift_m, lifts[:, None]).astype(float))
         terms.append((((worst == k) - 1 / len(ports)) / mean, own))
-    standard, dof = combine(components(terms))
-    expanded = coverage_factor(dof) * standard
+    expanded = expanded_uncertainty(components(terms))
     spread = flow.max(axis=0) - flow.min(axis=0)
     rows = tuple(
         BalanceRow(

@@ -12,10 +12,10 @@ from core.measured import Measured, Seen, Term, components, covariance, line_wei
 from core.results import Summary, Verdict
 from core.uncertainty import (
     Component,
+    chance,
     combine,
-    coverage_factor,
+    expanded_uncertainty,
     family_p,
-    two_sided_p,
     variances,
     verdict,
 )
@@ -134,8 +134,7 @@ def expanded(seen: Seen, common: Flags) -> Array:
     """
     shared, *scattered = components([(np.ones(seen.flow_m3_s.size), seen)])
     own = variances(seen.shared[:, ~common])
-    standard, dof = combine([Component(np.stack([shared.variance, own])), *scattered])
-    return coverage_factor(dof) * standard
+    return expanded_uncertainty([Component(np.stack([shared.variance, own])), *scattered])
 
 
 def between_lifts(curve: Measured, low_m: float, high_m: float) -> Seen:
@@ -269,29 +268,28 @@ class Difference:
         self.fraction = a / b - 1
         self.gain_m3_s = a - b
         one = np.ones_like(a)
-        standard, dof = self._uncertainty(np.stack([one, 1 / b]), np.stack([one, a / b**2]))
-        self.expanded_m3_s, self.expanded_fraction = coverage_factor(dof) * standard
-        self.standard, self.dof = standard[1], dof[1]
-        self.p_value = two_sided_p(self.fraction, self.standard, self.dof)
+        parts = self._parts(np.stack([one, 1 / b]), np.stack([one, a / b**2]))
+        self.expanded_m3_s, self.expanded_fraction = expanded_uncertainty(parts)
+        self.standard, self.dof = (row[1] for row in combine(parts))
+        self.p_value = chance(self.fraction, parts)[1]
 
     def scaled(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
         """Return the difference of both flows times exact factors, a coefficient's say, and its ±."""
-        standard, dof = self._uncertainty(of_after, of_before)
         value = of_after * self.after.flow_m3_s - of_before * self.before.flow_m3_s
-        return value, coverage_factor(dof) * standard
+        return value, expanded_uncertainty(self._parts(of_after, of_before))
 
     def _terms(self, of_after: Array, of_before: Array) -> list[Term]:
         return [(of_after, self.after), (-of_before, self.before)]
 
-    def _uncertainty(self, of_after: Array, of_before: Array) -> tuple[Array, Array]:
-        """Return u and its degrees of freedom for given derivatives by both flows, of shape (..., r)."""
+    def _parts(self, of_after: Array, of_before: Array) -> list[Component]:
+        """Return the components of u for given derivatives by both flows, of shape (..., r)."""
         parts = components(self._terms(of_after, of_before))
         if self.spread is not None:
             # A port is better or worse over its whole curve, and each curve has its own ports.
             share = (of_after * self.after.flow_m3_s) ** 2 / len(self.after.curve.ports)
             share += (of_before * self.before.flow_m3_s) ** 2 / len(self.before.curve.ports)
             parts.append(Component(share * self.spread.relative**2, self.spread.dof))
-        return combine(parts)
+        return parts
 
     def family_p(self, judged: Array) -> Array:
         """Return the p values of some of the gains, adjusted for being a family."""

@@ -27,7 +27,7 @@ from core.review import worked_sides
 from core.rows import Rows
 from core.side import SideWork
 from core.stages import common_inputs
-from core.uncertainty import combine, coverage_factor
+from core.uncertainty import expanded_uncertainty
 
 StepName = Literal["reading", "leak", "calibration", "densities", "pressure rule"]
 Values = tuple[tuple[float | str, str], ...]
@@ -263,8 +263,8 @@ def _shares(
 ) -> tuple[float | None, tuple[Share, ...]]:
     """Return the expanded uncertainty of one combination of a curve's flows, and its shares by source."""
     terms = [(np.ones(1), weighed(measured, weights))]
-    standard, dof = combine(components(terms))
-    total = float(standard[0]) ** 2
+    parts = components(terms)
+    total = float(sum(part.variance for part in parts)[0])
     if total == 0:
         return None, ()
     common = common_inputs([curve.measured for curve in work.curves.values()])
@@ -285,7 +285,7 @@ def _shares(
         if part > 0
     ]
     found.sort(key=lambda share: -share.share)
-    return float((coverage_factor(dof) * standard)[0]), tuple(found)
+    return float(expanded_uncertainty(parts)[0]), tuple(found)
 
 
 def _source(name: Hashable) -> str:

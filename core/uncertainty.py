@@ -128,6 +128,60 @@ def combine(components: Sequence[Component]) -> tuple[Array, Array]:
     return np.sqrt(total), dof
 
 
+def expanded_uncertainty(components: Sequence[Component]) -> Array:
+    """Return half the width of the 95 % interval.
+
+    The formula for effective degrees of freedom can narrow an interval when an uncertainty is
+    added: one that is known well raises them, and what two set-ups alone tell of the scatter then
+    counts as if many had told it. So no interval is narrower than that of its scatter alone.
+
+    Parameters
+    ----------
+    components : sequence of Component
+        Independent components.
+
+    Returns
+    -------
+    ndarray
+        The larger of k u of all components, and of those with finite degrees of freedom.
+
+    References
+    ----------
+    JCGM 100:2008, 6.2 and G.6.4. Where its formula fails: Ballico (2000), Metrologia 37, 61-64
+    (from memory).
+    """
+    everything, scatter = (combine(parts) for parts in (components, _estimated(components)))
+    return np.maximum(*(coverage_factor(dof) * standard for standard, dof in (everything, scatter)))
+
+
+def chance(value: ArrayLike, components: Sequence[Component]) -> Array:
+    """Return the probability of a value at least this far from 0 where nothing changed.
+
+    Parameters
+    ----------
+    value : float or ndarray
+        Estimate.
+    components : sequence of Component
+        Independent components of its uncertainty.
+
+    Returns
+    -------
+    ndarray
+        Probability: below 0.05 where the value is larger than its `expanded_uncertainty`. [1]
+
+    References
+    ----------
+    Student's t test.
+    """
+    everything, scatter = (combine(parts) for parts in (components, _estimated(components)))
+    return np.maximum(two_sided_p(value, *everything), two_sided_p(value, *scatter))
+
+
+def _estimated(components: Sequence[Component]) -> list[Component]:
+    """Return the components of which only so many readings tell."""
+    return [Component(np.where(np.isfinite(part.dof), part.variance, 0.0), part.dof) for part in components]
+
+
 def coverage_factor(dof: ArrayLike, level: float = LEVEL) -> Array:
     """Return Student's t for a two-sided interval.
 

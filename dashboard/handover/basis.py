@@ -62,9 +62,10 @@ def how(review: Review, units: UnitSet) -> list[str]:
         "is the integral over usable lift divided by it; cam-weighted is the mean over the time that the "
         "valve is open.",
         "± is the expanded uncertainty at 95 % after the GUM (JCGM 100:2008): the squares of independent "
-        "parts add up, and Student's t for their effective degrees of freedom multiplies the root. "
-        "Scatter, of re-set-up and lift setting, is pooled over all ports that were read in more than one "
-        f"set-up; it moves a whole sweep, and falls with the root of a port's set-ups. {_shared(review)} "
+        "parts add up, and Student's t for their effective degrees of freedom multiplies the root; "
+        "no ± is narrower than that of the scatter alone. Scatter, of re-set-up and lift setting, is "
+        "pooled over all ports that were read in more than one set-up; it moves a whole sweep, and falls "
+        f"with the root of a port's set-ups. {_shared(review)} "
         "What two curves share cancels in their gain. A verdict is clear where the p of the relative gain, "
         "adjusted for all lifts of the comparison (step-down maximum, never above Holm's), is 0.05 or "
         "less. " + repeats,

@@ -19,8 +19,10 @@ from core.review import review
 from core.uncertainty import (
     DRAWS,
     Component,
+    chance,
     combine,
     coverage_factor,
+    expanded_uncertainty,
     family_p,
     holm,
     propagate,
@@ -381,11 +383,26 @@ def test_a_shared_calibration_cancels_in_a_relative_gain():
     assert set(gain.verdict) == {"clear gain"}
 
 
+@pytest.mark.parametrize("known", [0.0, 0.1, 0.5, 1.0, 2.0, 10.0])
+@pytest.mark.parametrize("dof", [1, 2, 5, 30])
+def test_what_is_known_well_never_narrows_an_interval(known, dof):
+    """JCGM 100:2008, G.4.1 alone would: a scatter of 1 from two readings makes 12.7, with 1 beside it 3.9."""
+    scatter, rest = Component(np.array([1.0]), dof), Component(np.array([known**2]))
+    u, nu = combine([scatter, rest])
+    formula = float((scipy.stats.t.ppf(0.975, nu) * u)[0])
+    alone = scipy.stats.t.ppf(0.975, dof)
+    (expanded,) = expanded_uncertainty([scatter, rest])
+    assert expanded == pytest.approx(max(formula, alone), rel=1e-9)
+    for value in (0.999 * expanded, 1.001 * expanded):  # a value is told from 0 where it leaves its own ±
+        assert (chance(value, [scatter, rest])[0] < 0.05) == (value > expanded)
+
+
 @pytest.mark.outside
 def test_a_shared_calibration_nearly_cancels_in_a_difference():
     """Source: as above. s = 0.8 cfm in both stages is 0.32 and 0.305 % of their flows; the pooled 0.313 % is
     0.78 and 0.82 cfm, so that the variance of the repeats is (2 + a^2/b^2 + b^2/a^2) / 4 = 1.0022 of
-    theirs. Degrees of freedom: 4 for the repeats, without end for the calibration."""
+    theirs. Degrees of freedom: 4 for the repeats, without end for the calibration. Those of both together
+    would make the interval narrower than the repeats alone do."""
     gain = calibrated_gain("bench", "bench")
     a, b, s = SHARED["after"], SHARED["before"], SHARED["s"]
     repeats = s**2 * 2 / 3 * (2 + (a / b) ** 2 + (b / a) ** 2) / 4
@@ -394,7 +411,9 @@ def test_a_shared_calibration_nearly_cancels_in_a_difference():
     dof = variance**2 / (repeats**2 / 4)
     assert dof == pytest.approx(SHARED["dof_difference"], rel=1e-3)
     expanded = gain.expanded_uncertainty_m3_s[0] / CFM_M3_S
-    assert expanded == pytest.approx(scipy.stats.t.ppf(0.975, dof) * sqrt(variance), rel=1e-6)
+    alone = scipy.stats.t.ppf(0.975, 4) * sqrt(repeats)
+    assert alone > scipy.stats.t.ppf(0.975, dof) * sqrt(variance)
+    assert expanded == pytest.approx(alone, rel=1e-6)
 
 
 @pytest.mark.outside
