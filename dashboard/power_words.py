@@ -316,7 +316,8 @@ def ladder_note(model: PowerModel, safe: Safe = str) -> str:
     if model.because is not None:
         return f"No rough power, because {safe(model.because)}."
     anchored = " scaled to a known peak" if model.anchor_factor is not None else ""
-    return f"Rough power is a model range{anchored}. {CAVEAT}"
+    caveat = f" {CAVEAT}" if whole(model) is None else ""  # else it stands above, under the answer
+    return f"Rough power is a model range{anchored}.{caveat}"
 
 
 # --- contributions and compression -----------------------------------------------------

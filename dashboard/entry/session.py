@@ -18,7 +18,7 @@ from core.files.save import Refused
 from core.job import Job
 from core.results import Review
 from core.review import review
-from dashboard import entry_words, state
+from dashboard import draft_words, state
 from dashboard.entry.draft import Files, Work, base_files, changes_of, laid_over, load, sound_files
 from dashboard.handover.blank_sheet import Blank, blank_sheet
 from dashboard.usertext import inert
@@ -95,7 +95,7 @@ def _as_new_job(draft: Draft) -> Draft:
     orphan = replace(draft, job=None, seen=NOTHING)
     now.draft = laid_over(orphan, {}).changing(files).draft
     now.beside = chosen_job()
-    say("error", inert(entry_words.job_is_gone(draft.job)))
+    say("error", inert(draft_words.job_is_gone(draft.job)))
     return now.draft
 
 
@@ -205,7 +205,7 @@ def _whole(job: str | None) -> Whole:
     try:
         whole = read_whole(state.root() / job)
     except OSError as error:
-        say("error", inert(entry_words.unreadable_job(job, error.strerror or str(error))))
+        say("error", inert(draft_words.unreadable_job(job, error.strerror or str(error))))
         return _last_of(job)
     if whole.snapshot == NOTHING:
         return _last_of(job)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from core.files.assemble import Loaded
-from dashboard import entry_words, state
+from dashboard import draft_words, entry_words, state
 from dashboard.entry import session
 from dashboard.entry.draft import Work
 from dashboard.screens.missing import draw_missing_root
@@ -40,7 +40,7 @@ def draw() -> None:
     if draw_missing_root():
         if not session.is_begun():
             return
-        st.caption(entry_words.ROOT_IS_MISSING)
+        st.caption(draft_words.ROOT_IS_MISSING)
     shown, work = state.shown(), session.work()
     session.to_address()  # first: a reload may come before this run has ended
     # What comes and goes above the tabs has a place of its own: were they to move, the browser

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
@@ -33,20 +34,18 @@ def test_no_violation_in_a_preview(watched: OpenPage, demo: str) -> None:
         assert (name, violations(page)) == (name, [])
 
 
-@pytest.mark.parametrize("mode", ["light", "dark"])
-def test_no_violation_where_there_is_no_job_or_a_bad_one(
-    watched: OpenPage, tmp_path_factory: pytest.TempPathFactory, mode: str
-) -> None:
-    root = tmp_path_factory.mktemp("jobs")
-    with running_app("open", str(root)) as address:
-        shown = watched(address, mode=mode)
-        assert violations(shown.open()) == []
-        shown.close()
-    (root / "bad").mkdir()
-    (root / "bad" / "bowl.csv").write_text("# stage: bowl\nlift [mm],intake [L/s]\n1,21.O\n", "utf-8")
-    with running_app("open", str(root)) as address:
-        shown = watched(address, mode=mode)
-        page = shown.open()
-        expect(page.get_by_text("bowl.csv").first).to_be_visible()
-        assert violations(page) == []
-        shown.close()
+def test_no_violation_where_there_is_no_job_or_a_bad_one(watched: OpenPage, tmp_path: Path) -> None:
+    modes = ("light", "dark")
+    with running_app("open", str(tmp_path)) as address:
+        for mode in modes:
+            shown = watched(address, mode=mode)
+            assert violations(shown.open()) == []
+            shown.close()
+        (tmp_path / "bad").mkdir()
+        (tmp_path / "bad" / "bowl.csv").write_text("# stage: bowl\nlift [mm],intake [L/s]\n1,21.O\n", "utf-8")
+        for mode in modes:
+            shown = watched(address, mode=mode)
+            page = shown.open()
+            expect(page.get_by_text("bowl.csv").first).to_be_visible()
+            assert violations(page) == []
+            shown.close()

@@ -85,7 +85,8 @@ def assert_accessible(page: Page, *, contrast: bool) -> None:
     assert len(found["passes"]) > 15  # it did look
 
 
-@pytest.mark.parametrize("name", JOBS)
+# The longest job has no element that the others have not, and takes a minute to look through.
+@pytest.mark.parametrize("name", [name for name in JOBS if not name.startswith("twelve stages")])
 def test_no_violation_of_accessibility(opened: OpenFile, name: str) -> None:
     assert_accessible(opened(made(name), 390), contrast=False)
 

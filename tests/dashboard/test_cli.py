@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -264,14 +265,17 @@ def test_handover_to_a_place_that_is_a_file(
 def test_handover_of_many_jobs_shows_how_far_it_is(
     demo_runs: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    words = ["handover", str(demo_runs), "--out", str(tmp_path), "--only", "numbers.txt,handover.zip"]
+    jobs, out = tmp_path / "jobs", tmp_path / "out"
+    names = ["head-1", "head-2", "head-3"]
+    for name in names:
+        shutil.copytree(demo_runs / "bare-sheets", jobs / name)
+    words = ["handover", str(jobs), "--out", str(out), "--only", "numbers.txt,handover.zip"]
     assert command_line.main(words) == 0
-    out, err = capsys.readouterr()
-    jobs = sorted(path.name for path in demo_runs.iterdir() if path.is_dir() and path.name[0] != ".")
-    assert err.splitlines() == [f"{n} of {len(jobs)}: {name}" for n, name in enumerate(jobs, start=1)]
-    assert len(out.splitlines()) == 2 * len(jobs)
-    for name in jobs:
-        assert sorted(path.name for path in (tmp_path / name).iterdir()) == ["handover.zip", "numbers.txt"]
+    told, err = capsys.readouterr()
+    assert err.splitlines() == [f"{n} of 3: {name}" for n, name in enumerate(names, start=1)]
+    assert len(told.splitlines()) == 6
+    for name in names:
+        assert sorted(path.name for path in (out / name).iterdir()) == ["handover.zip", "numbers.txt"]
 
 
 def test_a_bad_job_stops_no_other(

@@ -460,7 +460,7 @@ def test_power_is_a_range_with_its_caveat(units: str) -> None:
     assert table == [list(expected.columns), *map(list, expected.rows)]
     (ladder_table,) = root.all("table", "ladder")
     assert [row[-1] for row in rows_of(ladder_table)][1:] == [row.power for row in ladder(shown, unit)]
-    assert root.text.count(words.CAVEAT) >= 3  # under the ladder, with the ranges, with the ceiling
+    assert root.text.count(words.CAVEAT) >= 3  # under the answer, with the ranges, with the ceiling
     (chart,) = root.all("svg", "power")
     for row in rows:
         assert f"{row.name} {power_words.cell(row.gain, unit)}" in chart.attributes["aria-label"]

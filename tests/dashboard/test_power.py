@@ -490,7 +490,9 @@ def test_results_have_the_column_and_wait_for_it_last(start: Start, asked: list)
     app = start(None)
     assert list(app.table[0].value.columns)[-1] == "Rough power, kW"
     assert plain(app.table[0].value.iloc[-1, -1]).startswith("about")
-    assert words.CAVEAT in app.caption[1].value
+    (line,) = [one.value for one in app.markdown if words.CAVEAT in one.value]  # above the column, once
+    assert "near peak power" in plain(line)
+    assert words.CAVEAT not in app.caption[1].value
     assert len(asked) == 1
     app.run()
     assert len(asked) == 1

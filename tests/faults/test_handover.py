@@ -98,7 +98,7 @@ def test_ctrl_c_among_many_jobs_is_a_sentence_and_whole_files(
 ) -> None:
     jobs, out = tmp_path / "jobs", tmp_path / "out"
     for number in range(20):  # far more than are done before the signal comes
-        shutil.copytree(demo_runs / "sprint-four", jobs / f"job-{number}")
+        shutil.copytree(demo_runs / "bare-sheets", jobs / f"job-{number}")
     command = [sys.executable, "-m", "dashboard", "handover", str(jobs), "--out", str(out)]
     with subprocess.Popen(command, cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         process.stderr.readline()  # the first job is at work

@@ -16,7 +16,7 @@ from streamlit.testing.v1 import AppTest
 
 from core.files import disk
 from core.files.draft import drafts
-from dashboard import entry_words, phrases
+from dashboard import draft_words, phrases
 from tests.dashboard.test_app import said as shown
 from tests.faults.test_folders import OTHER, SOUND, sheet_alone, shelf_alone
 
@@ -98,7 +98,7 @@ def test_a_root_that_goes_away_takes_no_reading_with_it(open_screen: OpenScreen,
     enter(app, "23.9")
     assert not app.exception
     assert phrases.missing_root(os.strerror(errno.ENOENT)) in said(app)
-    assert entry_words.ROOT_IS_MISSING in said(app)
+    assert draft_words.ROOT_IS_MISSING in said(app)
     assert ALONE in said(app)
     enter(app, "35.4")
     assert app.query_params["job"] in (SOUND, [SOUND])  # so that a reload finds back
@@ -181,5 +181,5 @@ def test_a_folder_that_is_no_job_does_not_take_a_new_one(open_screen: OpenScreen
     ],
 )
 def test_a_draft_of_another_day_says_its_day(kept_at: str, when: str) -> None:
-    line = entry_words.draft_line("head", True, kept_at, today=dt.date(2026, 3, 14), sound=True, on_disk=True)
+    line = draft_words.draft_line("head", True, kept_at, today=dt.date(2026, 3, 14), sound=True, on_disk=True)
     assert when in line

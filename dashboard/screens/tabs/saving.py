@@ -14,7 +14,7 @@ from core.files.folder import NOTHING, Snapshot
 from core.files.names import free_name
 from core.files.save import Conflict, Refused, Saved, save
 from core.job import Job
-from dashboard import entry_words, state
+from dashboard import draft_words, state
 from dashboard.entry import session
 from dashboard.entry.draft import Work, sound_files
 from dashboard.handover.archive import job_zip
@@ -43,7 +43,7 @@ def draw(work: Work, job: Job | None) -> None:
                 _draw_save_as(work, job)
         with st.popover("More", key=f"entry-more-{work.draft.id}"):  # another draft finds it closed
             _draw_more(work, job, [one for one in others if one not in latest])
-        said = entry_words.draft_line(
+        said = draft_words.draft_line(
             work.name,
             changed,
             work.draft.kept_at,
@@ -73,14 +73,14 @@ def _draw_more(work: Work, job: Job | None, others: Sequence[Draft]) -> None:
     _draw_others(others)
     if work.draft.revision or not session.is_kept(work.draft):
         st.divider()
-        st.caption(entry_words.DROP_ASKED)
+        st.caption(draft_words.DROP_ASKED)
         st.button("Drop unsaved changes", key="entry-drop", on_click=session.drop)
 
 
 def _draw_others(found: Sequence[Draft]) -> None:
     for one in found:
         st.button(
-            inert(entry_words.other_line(one.job, one.kept_at)),
+            inert(draft_words.other_line(one.job, one.kept_at)),
             key=f"entry-on-{one.id}",
             on_click=session.go_on_with,
             args=(one,),
@@ -97,7 +97,7 @@ def _draw_save_as(work: Work, job: Job | None) -> None:
     st.caption(inert(f"In {state.root()}"))
     st.button("Save it there", key="entry-save-as", on_click=_save_as, disabled=job is None)
     if job is None:
-        st.caption(entry_words.CANNOT_SAVE)
+        st.caption(draft_words.CANNOT_SAVE)
 
 
 def _save() -> None:
@@ -135,20 +135,20 @@ def _done(outcome: Saved | Conflict | Refused, name: str) -> None:
     else:
         session.drop()
         st.session_state["job"] = name
-        session.say("ok", inert(entry_words.saved(name, outcome.history)))
+        session.say("ok", inert(draft_words.saved(name, outcome.history)))
 
 
 # --- the job on disk is another one meanwhile ------------------------------------------
 
 
 def _draw_conflict(work: Work, name: str, changed: Sequence[str], now: Snapshot) -> None:
-    st.warning(inert(entry_words.conflict(name, changed)))
+    st.warning(inert(draft_words.conflict(name, changed)))
     with st.container(horizontal=True):
         st.button("Save mine over it", key="entry-over", on_click=_save_over, args=(name, now))
         with st.popover("Save mine as another job"):
             _draw_save_as(work, session.loaded(work.files, work.name).job)
         st.button("Go on typing", key="entry-later", on_click=_later)
-    st.caption(entry_words.CONFLICT_CAPTION)
+    st.caption(draft_words.CONFLICT_CAPTION)
 
 
 def _save_over(name: str, now: Snapshot) -> None:
