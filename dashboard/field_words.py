@@ -108,6 +108,8 @@ FIELD_HELP = {
     "planned": "A planned stage has a price and no sheets yet.",
     "lift": "At the valve, or at the tappet with a rocker ratio.",
     "centreline": "After top dead centre for the intake, before it for the exhaust.",
+    "port_volume": "Kept with the job for the next time. No figure is worked out from it.",
+    "smallest_section": "Kept with the job for the next time. No figure is worked out from it.",
     "compression_ratio": "With the chamber of the first stage.",
 }
 TYPED_INTRO = (
