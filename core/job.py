@@ -162,6 +162,7 @@ class BenchSheet:
     extra: tuple[tuple[str, str], ...] = ()  # unknown keys, kept
     extra_columns: tuple[tuple[str, tuple[str, ...]], ...] = ()  # further columns, kept
     lines: tuple[tuple[str, int], ...] = ()  # header key -> line, for findings
+    read_in: Sides[str | None] = field(default=Sides(None, None), compare=False)  # unit as written
 
     def line_of(self, key: str) -> int | None:
         """Return the line on which a header key stands."""

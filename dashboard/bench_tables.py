@@ -22,6 +22,11 @@ def reading_name(reading: ReadingTrail) -> str:
     return f"{reading.sheet.file}, line {reading.reading.line}"
 
 
+def _as_read(one: ReadingTrail, trail: Trail, units: UnitSet) -> str:
+    """Return a reading in the unit of its sheet, as the bench showed it."""
+    return reading_text(one.reading, units, one.sheet.read_in[trail.side])
+
+
 def chain(reading: ReadingTrail, trail: Trail, units: UnitSet) -> Table:
     """Return a reading's steps: what was done, from where, by which factor, and the flow after it."""
     decimals = _decimals(trail, units) + 1
@@ -29,7 +34,7 @@ def chain(reading: ReadingTrail, trail: Trail, units: UnitSet) -> Table:
     for step in reading.steps:
         source = filled(step.source, step.values, units)
         if step.name == "reading":
-            source += f": {reading_text(reading.reading, units)}"
+            source += f": {_as_read(reading, trail, units)}"
         rows.append((f"{step.name}: {source}", _change(step, units, decimals), _after(step, units, decimals)))
     return Table(("Step, and from where", "Factor", bench_words.flow_heading(units)), tuple(rows))
 
@@ -67,7 +72,7 @@ def point(trail: Trail, units: UnitSet) -> Table:
             if port.interpolated:
                 where += f", at {show(one.reading.lift_m, 'lift', units)}"
             flow = figure(to_display(one.flow_m3_s, "flow", units), decimals) if one.used else "left out"
-            rows.append((where, reading_text(one.reading, units), flow))
+            rows.append((where, _as_read(one, trail, units), flow))
             marked.append(False)
         flow = NOTHING
         if port.flow_m3_s is not None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from core.job import BenchSheet, Finding, Reading
 from core.numbers import finding_text
 from core.results import Review
-from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
+from core.units import NO_BREAK_SPACE, UnitSet, factor, label, show, to_display
 from dashboard.figures import NOTHING, figure
 from dashboard.look import LEVEL_MARK
 from dashboard.tables import Table
@@ -83,19 +83,24 @@ def setup_text(sheet: BenchSheet, units: UnitSet) -> str:
     return ", ".join(f"{name} {text}" for name, text in parts if text) or "not stated"
 
 
-def reading_text(reading: Reading, units: UnitSet) -> str:
-    """Return a reading as its sheet has it, in the unit that is shown."""
-    for value, kind in (
-        (reading.flow_m3_s, "flow"),
-        (reading.mass_flow_kg_s, "mass flow"),
-        (reading.plate_drop_pa, "pressure"),
-        (reading.range_fraction, "fraction"),
-    ):
-        if value is not None:
-            number = f"{to_display(value, kind, units):.6g}"
-            text = figure(float(number), len(number.partition(".")[2]))
-            break
-    else:
+def reading_text(reading: Reading, units: UnitSet, read_in: str | None = None) -> str:
+    """Return a reading in the unit of its sheet, as the bench showed it; without one in a unit shown."""
+    quantities = {
+        "flow": reading.flow_m3_s,
+        "mass flow": reading.mass_flow_kg_s,
+        "pressure": reading.plate_drop_pa,
+        "fraction": reading.range_fraction,
+    }
+    known = [(kind, value) for kind, value in quantities.items() if value is not None]
+    if not known:
         return NOTHING
+    ((kind, value),) = known
+    if read_in is None:
+        shown, unit = to_display(value, kind, units), label(kind, units)
+    else:
+        (_, scale, offset), unit = factor(read_in, (kind,)), read_in
+        shown = (value - offset) / scale
+    number = f"{shown:.6g}"
+    text = figure(float(number), len(number.partition(".")[2]))
     of_range = "" if reading.range_m3_s is None else f" of {show(reading.range_m3_s, 'flow', units)}"
-    return f"{text}{NO_BREAK_SPACE}{label(kind, units)}{of_range if kind == 'fraction' else ''}"
+    return f"{text}{NO_BREAK_SPACE}{unit}{of_range if kind == 'fraction' else ''}"

@@ -57,11 +57,13 @@ class Columns:
 
     readings: Sides[tuple[Reading, ...]]
     extra: tuple[tuple[str, tuple[str, ...]], ...]
+    read_in: Sides[str | None]  # unit of each side's column, as written
 
 
 @dataclass(frozen=True)
 class _Column:
     head: Head
+    unit: str
     kind: str
     values: list[float | None]
 
@@ -109,7 +111,11 @@ def read_columns(
     if not log.problems and not readings.intake and not readings.exhaust:
         log.problem("There is no reading in the table.", "Write flows under 'intake' or 'exhaust'.")
     cells = {head: cells_of(head, table) for head in extra}
-    return Columns(readings, tuple((h.text, tuple(c[i] for i in rising)) for h, c in cells.items()))
+    return Columns(
+        readings,
+        tuple((h.text, tuple(c[i] for i in rising)) for h, c in cells.items()),
+        Sides(*(found[side].unit if side in found else None for side in SIDES)),
+    )
 
 
 def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
@@ -178,7 +184,7 @@ def _read(name: str, head: Head, table: Table, given: Mapping[str, str], log: Lo
     except UnitError as error:
         log.refuse(error, table.header_line, head.text)
         return None
-    column = _Column(head, kind, numbers_of(head, table, scale, offset, log, fractions=fractions))
+    column = _Column(head, unit, kind, numbers_of(head, table, scale, offset, log, fractions=fractions))
     if name in _LIMITS:
         _refuse_outside(column, unit, _LIMITS[name], table, log)
     elif name in SIDES:

@@ -125,6 +125,7 @@ def read_sheet(
             extra=tuple(header.extra),
             extra_columns=found.extra,
             lines=tuple(header.lines.items()),
+            read_in=found.read_in,
             **values["sheet"],
         ),
         log,

@@ -8,12 +8,13 @@ from math import isnan
 
 from core.bench import scale_density, stream_densities
 from core.conditions import with_defaults
+from core.files.columns import READING_KINDS
 from core.job import SIDES, Bench, BenchSheet, CamLobe, Reading, Side, Valve
 from core.results import Repeatability, Review
 from core.review import worked_sides
 from core.rows import Rows
 from core.side import SideWork
-from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
+from core.units import NO_BREAK_SPACE, UnitSet, factor, label, show, to_display
 from dashboard.evidence import finding_lines, reading_text
 from dashboard.figures import NOTHING, figure, lifts, significant
 from dashboard.tables import Table, flow_figure
@@ -48,7 +49,7 @@ def how(review: Review, units: UnitSet) -> list[str]:
     repeats = " ".join(_repeatability(one) for one in review.repeatability)
     return [
         "Corrected flow is the flow of standard air through the same piece at the reference pressure: "
-        f"{_product(review)} Density factor = √(ρ scale × ρ meter) ÷ "
+        f"{_product(review)}{_conversions(review, units)} Density factor = √(ρ scale × ρ meter) ÷ "
         f"√(ρ piece × ρ standard), ρ standard = {density} ({review.reference.air}){_of_mass(review)}. "
         "ρ scale is the density "
         "upstream of the meter for which its scale reads true, ρ meter the density there during the test, "
@@ -70,6 +71,18 @@ def how(review: Review, units: UnitSet) -> list[str]:
         "adjusted for all lifts of the comparison (step-down maximum, never above Holm's), is 0.05 or "
         "less. " + repeats,
     ]
+
+
+def _conversions(review: Review, units: UnitSet) -> str:
+    """Return what one of each unit is that a bench read flow in and that is not the one shown."""
+    read_in = {unit: None for sheet in review.job.every_sheet for _, unit in sheet.read_in.items() if unit}
+    said = []
+    for unit in read_in:
+        kind, scale, _ = factor(unit, READING_KINDS)
+        shown = to_display(scale, kind, units)
+        if kind == "flow" and abs(shown - 1) > 1e-9:
+            said.append(f" 1{NO_BREAK_SPACE}{unit} = {shown:.6g}{NO_BREAK_SPACE}{label(kind, units)}.")
+    return "".join(said)
 
 
 def _shared(review: Review) -> str:
@@ -320,7 +333,7 @@ def _of_sheet(
             row.append(NOTHING if drop is None else show(drop, "test pressure", units))
         for side in sides:
             reading = of_row.get(side)
-            row.append(NOTHING if reading is None else reading_text(reading, units))
+            row.append(NOTHING if reading is None else reading_text(reading, units, sheet.read_in[side]))
             row.append(corrected.get((sheet.file, side, line, lift_m), NOTHING))
         rows.append(row)
     columns = ["line", f"lift, {label('lift', units)}", *(["test pressure"] if own_pressure else [])]

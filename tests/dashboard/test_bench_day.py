@@ -58,7 +58,11 @@ def test_every_demo_job_shows_its_bench_day(start: Start, job: str, units: str) 
     for part in ("Bench day", bench_words.TRAIL_TITLE, "pressure rule: ", "re-set-up"):
         assert part in text
     assert "unit" not in app.query_params
-    assert ("cfm" in text) == (units == "US")
+    # Readings stand in their bench's unit, what follows from them in the one chosen.
+    shown, other = ("cfm", "L/s") if units == "US" else ("L/s", "cfm")
+    heads = [column for table in app.table for column in table.value.columns]
+    assert shown in heads
+    assert not any(other in head for head in heads)
 
 
 def test_the_messy_day_is_told_as_it_is(start: Start) -> None:

@@ -56,7 +56,7 @@ def factors(text: str) -> dict[tuple[str, str], list[float]]:
 
 
 def flows(text: str) -> Iterator[tuple[str, str, float, str]]:
-    """Yield (file, side, reading in L/s, corrected flow as printed); tables may stand two abreast."""
+    """Yield (file, side, reading, corrected flow in L/s), as printed; tables may stand two abreast."""
     files: list[str] = []
     for line in text[text.index("\nReadings, and the flow") :].splitlines():
         if line.strip().startswith("Flow in"):
@@ -80,12 +80,15 @@ def test_every_flow_follows_from_the_paper(name: str) -> None:
     text = paper(name)
     assert FORMULA[name] in re.sub(r"\s+", " ", text)
     of_sheet = factors(text)
+    # All sheets of a job are in one unit; the paper says what one of it is where that is not L/s.
+    (in_l_s,) = [float(one) for one in re.findall(r" 1 \S+ = ([\d.]+) L/s\.", text)] or [1.0]
     done = left_out = 0
     for file, side, reading, printed in flows(text):
         leak, plate, density, pressure = of_sheet[file, side]
-        flow = (reading - leak) * plate * density * pressure
-        # Half a last digit of the flow, of the three factors, of the leak and of a reading's sixth digit.
-        budget = 0.05 + flow * (5e-5 / plate + 5e-5 / density + 5e-5 / pressure + 5e-6) + 5e-4 * pressure
+        flow = (reading * in_l_s - leak) * plate * density * pressure
+        # Half a last digit of the flow, of the three factors, of the leak, of a reading's sixth digit and of
+        # its unit's.
+        budget = 0.05 + flow * (5e-5 / plate + 5e-5 / density + 5e-5 / pressure + 1e-5) + 5e-4 * pressure
         assert float(printed.removesuffix(f" {LEFT_OUT}")) == pytest.approx(flow, abs=budget), (file, side)
         done += 1
         left_out += printed.endswith(LEFT_OUT)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from core.files.sheet import read_sheet
 from core.job import SIDES, Finding, Reading
 from core.units import METRIC, US, to_display
 from dashboard import evidence, tables
@@ -173,6 +174,28 @@ def test_twelve_stages_fill_twelve_columns() -> None:
 )
 def test_a_reading_is_shown_as_it_was_taken(reading: Reading, shown: str) -> None:
     assert plain(evidence.reading_text(reading, METRIC)) == shown
+
+
+@pytest.mark.parametrize(
+    ("head", "cell", "shown"),
+    [
+        ("cfm", "175.9", "175.9 cfm"),
+        ("L/min", "4980", "4 980 L/min"),
+        ("m^3/h", "299,5", "299.5 m^3/h"),
+        ("%", "62.5", "62.5 % of 100 L/s"),
+        ("mmH2O", "158", "158 mmH2O"),
+        ("lb/min", "12.34", "12.34 lb/min"),
+    ],
+)
+def test_a_reading_is_shown_as_the_bench_showed_it(head: str, cell: str, shown: str) -> None:
+    text = f"# intake range: 100 L/s\nlift [mm];intake [{head}]\n1;{cell}\n"
+    sheet, log = read_sheet("a.csv", text.encode())
+    assert sheet is not None, log.problems
+    (reading,) = sheet.readings.intake
+    for units in (METRIC, US):
+        said = plain(evidence.reading_text(reading, units, sheet.read_in.intake))
+        assert said.partition(" of ")[0] == shown.partition(" of ")[0]
+    assert plain(evidence.reading_text(reading, METRIC, sheet.read_in.intake)) == shown
 
 
 def test_conditions_say_what_a_sheet_leaves_open() -> None:

@@ -79,7 +79,7 @@ def same_sheet(one: BenchSheet, other: BenchSheet) -> None:
         a, b = (Counter(replace(r, line=0) for r in sheet.readings[side]) for sheet in (one, other))
         must(a == b, f"{side} readings differ: {list(a - b)} became {list(b - a)}")
     for field in fields(BenchSheet):
-        if field.name not in ("readings", "lines", "note", "extra"):
+        if field.compare and field.name not in ("readings", "lines", "note", "extra"):
             a, b = getattr(one, field.name), getattr(other, field.name)
             must(a == b, f"{field.name}: {a!r} became {b!r}")
     lost = _words(one) - _words(other)
