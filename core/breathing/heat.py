@@ -2,6 +2,11 @@
 
 They belong together: 3.26, 2.28, 6.18 and 3.24e-3 with pressure in kPa. The form
 127.93 T^-0.53 has constants of its own.
+
+The gas moves at 6.18 times the mean piston speed while a valve is open. While both are shut it
+moves at 2.28 times that, plus 3.24e-3 V T / (p1 V1) (p - pm): V is the swept volume, 1 a state of
+the charge before burning, pm the pressure of the motored engine. Woschni, SAE 670931, as in
+Heywood (1988), eq. 12.20 (number from memory).
 """
 
 from __future__ import annotations
@@ -12,7 +17,7 @@ from core.checks import FloatOrArray
 
 LEVEL = 3.26  # of h in W/(m2 K), with bore in m, pressure in kPa, temperature in K, speed in m/s
 EXCHANGE, CLOSED = 6.18, 2.28  # gas speed over mean piston speed: valves open, valves shut
-COMBUSTION_M_S_K = 3.24e-3
+COMBUSTION_M_S_K = 3.24e-3  # gas speed for the temperature and the shares that multiply it
 
 
 def heat_transfer_coefficient(
@@ -29,7 +34,7 @@ def heat_transfer_coefficient(
     temperature_k : float or ndarray
         Temperature of the gas. [K]
     gas_speed_m_s : float or ndarray
-        Mean speed of the gas, see `gas_speed`. [m/s]
+        Mean speed of the gas. [m/s]
 
     Returns
     -------
@@ -44,38 +49,3 @@ def heat_transfer_coefficient(
     return (LEVEL * bore_m**-0.2 * 1e-3**0.8) * np.exp(
         0.8 * np.log(pressure_pa * gas_speed_m_s) - 0.55 * np.log(temperature_k)
     )
-
-
-def gas_speed(
-    piston_speed_m_s: FloatOrArray,
-    swept_m3: float,
-    reference_temperature_k: FloatOrArray,
-    reference_volume_m3: float,
-    rise_over_reference: FloatOrArray,
-) -> FloatOrArray:
-    """Return the mean gas speed while the valves are shut.
-
-    Parameters
-    ----------
-    piston_speed_m_s : float or ndarray
-        Mean piston speed. [m/s]
-    swept_m3 : float
-        Swept volume. [m3]
-    reference_temperature_k : float or ndarray
-        Temperature of the charge in a state before burning. [K]
-    reference_volume_m3 : float
-        Volume in that state. [m3]
-    rise_over_reference : float or ndarray
-        Pressure above that of the motored engine, over the pressure in that state. [1]
-
-    Returns
-    -------
-    float or ndarray
-        Speed. [m/s]
-
-    References
-    ----------
-    Woschni, SAE 670931, as in Heywood (1988), eq. 12.20 (number from memory).
-    """
-    burning = COMBUSTION_M_S_K * swept_m3 * reference_temperature_k / reference_volume_m3
-    return CLOSED * piston_speed_m_s + burning * rise_over_reference

@@ -36,12 +36,12 @@ class Intake:
     """The flow into the port: the first cases through runners, the others as waves prescribe."""
 
     def __init__(self, cylinder: Cylinder, cases: Cases, port: Place):
-        if np.any(np.diff(cases.prescribed.astype(int)) < 0):
-            raise ValueError("cases are not in order. Those with a runner must come first.")
         gas, count = cylinder.gas, len(cases)
-        runners = slice(0, count - int(np.count_nonzero(cases.prescribed)))
-        waves = slice(runners.stop, count)
-        self._runners, self._has = runners, (runners.stop > 0, runners.stop < count)
+        first_wave = count - np.count_nonzero(cases.prescribed)
+        if np.any(cases.prescribed[:first_wave]):
+            raise ValueError("cases are not in order. Those with a runner must come first.")
+        runners, waves = slice(first_wave), slice(first_wave, None)
+        self._runners, self._has = runners, (first_wave > 0, first_wave < count)
         self._one, self._two, self._flow = np.zeros((3, count))
         self._port = port
         self._air_enthalpy = gas.enthalpy(cases.intake_temperature_k, 0.0)

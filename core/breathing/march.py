@@ -144,10 +144,6 @@ class March:
         """Go through the whole cycle."""
         self.steps(0, self.angles.size // 2)
 
-    def pressures(self) -> Array:
-        """Return the pressures in cylinder and port, shape (2, cases), as last worked out. [Pa]"""
-        return self._pressures
-
     def _burn(self, state: _Rows, since: int, until: int) -> None:
         """Let the share of the charge burn that burns between two points of the grid."""
         after = self._burned.get(until)
@@ -260,7 +256,7 @@ def scalars(values: ArrayLike) -> list[Array]:
     list of ndarray, shape ()
         One a number.
     """
-    return [np.array(value, float) for value in np.asarray(values, float)]
+    return [np.array(value) for value in np.asarray(values, float)]
 
 
 def _per_case(area_m2: Array, which: NDArray[np.intp], slow: Array) -> dict[int, Array]:

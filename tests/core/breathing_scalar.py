@@ -20,6 +20,7 @@ from core.breathing.crank import Crank
 from core.breathing.gas import Gas
 
 Profile = Callable[[float], float]
+Flux = Callable[[float, float], float]
 SMOOTH = 2e-3
 A, M = 5.0, 2.0
 
@@ -37,6 +38,7 @@ class Scalar:
     intake_wave: Profile
     exhaust_wave: Profile
     exchange: tuple[float, float]  # from, until: crank angles [rad]
+    flux: Flux | None = None  # psi2(s) / s over s and gamma, instead of the exact one
     rtol: float = 1e-9
 
     def value(self, name: str) -> float:
@@ -45,26 +47,52 @@ class Scalar:
 
     def cycle(self, state: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
         """Return the state after one cycle, laid out as the package's, and the work. [J]"""
+        end = self.part(state, START_RAD, START_RAD + CYCLE_RAD)
+        return end[:7], float(end[7])
+
+    def part(self, state: NDArray[np.float64], first: float, last: float) -> NDArray[np.float64]:
+        """Return the 11 rows of the package at a crank angle, from the 7 of a state at another."""
         speed = self.value("speed_rad_s")
-        begin = np.append(state, 0.0)
+        begin = np.append(state, np.zeros(4))
         begin[6] *= speed  # kg/rad to kg/s
-        rates = self._rates(begin)
         solved = solve_ivp(
-            rates,
-            (START_RAD / speed, (START_RAD + CYCLE_RAD) / speed),
+            self.rates(begin),
+            (first / speed, last / speed),
             begin,
             "LSODA",
             rtol=self.rtol,
-            atol=1e-9 * np.array([1e-3, 1e-3, 1e2, 1e2, 1e-3, 1e-3, 1e-1, 1e2]),
+            atol=1e-9 * np.array([1e-3, 1e-3, 1e2, 1e2, 1e-3, 1e-3, 1e-1, 1e2, 1e2, 1e2, 1e2]),
             max_step=math.radians(2) / speed,
         )
         if not solved.success:
             raise RuntimeError(solved.message)
         end = solved.y[:, -1]
         end[6] /= speed
-        return end[:7], float(end[7])
+        return end
 
-    def _state(self, mass: float, energy: float, burned: float, volume: float) -> tuple[float, ...]:
+    def volume(self, angle: float) -> tuple[float, float, float]:
+        """Return volume, its slope over crank angle, and wall area."""
+        crank = self.crank
+        throw, rod, piston_m2 = crank.stroke_m / 2, crank.rod_length_m, math.pi / 4 * crank.bore_m**2
+        clearance = piston_m2 * crank.stroke_m / (crank.compression_ratio - 1)
+        sine, cosine = math.sin(angle), math.cos(angle)
+        arm = math.sqrt(rod**2 - (throw * sine) ** 2)
+        down = rod + throw - throw * cosine - arm
+        slope = throw * sine * (1 + throw * cosine / arm)
+        wall = (1 + 1.15) * piston_m2 + math.pi * crank.bore_m * down
+        return clearance + piston_m2 * down, piston_m2 * slope, wall
+
+    def burning(self, angle: float) -> float:
+        """Return the share of the charge that burns per radian."""
+        duration = self.value("burn_duration_rad")
+        half = (-math.log(1 - 0.5 * (1 - math.exp(-A))) / A) ** (1 / (M + 1))
+        progress = (angle - self.value("burn_centre_rad")) / duration + half
+        if not 0 < progress < 1:
+            return 0.0
+        rate = A * (M + 1) * progress**M * math.exp(-A * progress ** (M + 1))
+        return rate / (duration * (1 - math.exp(-A)))
+
+    def gas_state(self, mass: float, energy: float, burned: float, volume: float) -> tuple[float, ...]:
         """Return pressure, density, temperature, enthalpy and burned share."""
         gas, share = self.gas, burned / mass
         a = gas.fresh[0] + share * (gas.burned[0] - gas.fresh[0])
@@ -74,48 +102,50 @@ class Scalar:
         p = mass * gas.r_j_kg_k * t / volume
         return p, mass / volume, t, u + gas.r_j_kg_k * t, share
 
-    def _rates(self, begin: NDArray[np.float64]):
+    def _runner(self, flow: float, port_pa: float) -> tuple[float, float]:
+        """Return the flow into the port and how fast the runner's own changes, per second."""
+        value = self.value
+        ambient, section = value("ambient_pa"), value("runner_area_m2")
+        density = ambient / (self.gas.r_j_kg_k * value("intake_temperature_k"))
+        drag = value("runner_loss") * abs(flow) * flow / (2 * density * section**2)
+        push = section / value("runner_length_m") * (ambient - port_pa - drag)
+        return flow * min(1.0, port_pa / (0.2 * ambient)) if flow < 0 else flow, push
+
+    def _energy_onto_wave(self, angle: float, port_pa: float) -> float:
+        """Return the energy per radian that brings the port onto its wave within 1.5 deg, and along it."""
+        ambient, wave, step = self.value("ambient_pa"), self.value("intake_wave"), 1e-5
+        target = ambient * (1 + wave * self.intake_wave(angle))
+        rise = ambient * wave * (self.intake_wave(angle + step) - self.intake_wave(angle - step)) / (2 * step)
+        rise += (target - port_pa) / math.radians(1.5)
+        return rise * self.value("port_volume_m3") / (self.gas.gamma_intake - 1)
+
+    def rates(self, begin: NDArray[np.float64]):
+        """Return the rates per second as a function of time and state, for a cycle that began in a state."""
         crank, gas, value = self.crank, self.gas, self.value
-        speed, swept = value("speed_rad_s"), crank.swept_m3
-        throw, rod, piston_m2 = crank.stroke_m / 2, crank.rod_length_m, math.pi / 4 * crank.bore_m**2
-        clearance = swept / (crank.compression_ratio - 1)
+        speed, swept = value("speed_rad_s"), math.pi / 4 * crank.bore_m**2 * crank.stroke_m
         piston_speed = 2 * crank.stroke_m * speed / (2 * math.pi)
-        r, duration = gas.r_j_kg_k, value("burn_duration_rad")
-        start = value("burn_centre_rad") - duration * (
-            (-math.log(1 - 0.5 * (1 - math.exp(-A))) / A) ** (1 / (M + 1))
-        )
+        r = gas.r_j_kg_k
         fresh = float(begin[0] - begin[4])
         ambient, air_k = value("ambient_pa"), value("intake_temperature_k")
         air_h = (gas.fresh[0] + gas.fresh[1] / 2 * air_k) * air_k + r * air_k
         back_k = value("exhaust_temperature_k")
         back_h = (gas.burned[0] + gas.burned[1] / 2 * back_k) * back_k + r * back_k
-        port_m3, length, section = (value(n) for n in ("port_volume_m3", "runner_length_m", "runner_area_m2"))
-
-        def volume(angle: float) -> tuple[float, float, float]:
-            sine, cosine = math.sin(angle), math.cos(angle)
-            arm = math.sqrt(rod**2 - (throw * sine) ** 2)
-            down = rod + throw - throw * cosine - arm
-            slope = throw * sine * (1 + throw * cosine / arm)
-            wall = (1 + 1.15) * piston_m2 + math.pi * crank.bore_m * down
-            return clearance + piston_m2 * down, piston_m2 * slope, wall
-
-        start_m3 = volume(START_RAD)[0]
-        start_pa, _, start_k, _, _ = self._state(begin[0], begin[2], begin[4], start_m3)
-        follows = math.radians(1.5)
+        port_m3 = value("port_volume_m3")
+        start_m3 = self.volume(START_RAD)[0]
+        start_pa, _, start_k, _, _ = self.gas_state(begin[0], begin[2], begin[4], start_m3)
 
         def rates(time: float, y: NDArray[np.float64]) -> list[float]:
             angle = time * speed
-            v, slope, wall = volume(angle)
-            p, rho, t, h, x = self._state(y[0], y[2], y[4], v)
-            pp, prho, _, ph, px = self._state(y[1], y[3], y[5], port_m3)
-            into = valve_flow(
-                self.intake_area_m2(angle), gas.gamma_intake, (pp, prho, ph, px), (p, rho, h, x)
-            )
+            v, slope, wall = self.volume(angle)
+            p, rho, t, h, x = self.gas_state(y[0], y[2], y[4], v)
+            pp, prho, _, ph, px = self.gas_state(y[1], y[3], y[5], port_m3)
+            port, inside = (pp, prho, ph, px), (p, rho, h, x)
+            into = valve_flow(self.intake_area_m2(angle), gas.gamma_intake, port, inside, self.flux)
             outside_pa = value("back_pressure_pa") + ambient * value("exhaust_wave") * self.exhaust_wave(
                 angle
             )
             outside = (outside_pa, outside_pa / (r * back_k), back_h, 1.0)
-            out = valve_flow(self.exhaust_area_m2(angle), gas.gamma_exhaust, (p, rho, h, x), outside)
+            out = valve_flow(self.exhaust_area_m2(angle), gas.gamma_exhaust, inside, outside, self.flux)
             if self.exchange[0] <= angle <= self.exchange[1]:
                 gas_speed = 6.18 * piston_speed
             else:
@@ -125,41 +155,34 @@ class Scalar:
             level = value("heat_level") * 3.26 * crank.bore_m**-0.2
             h_wall = level * (p / 1000) ** 0.8 * t**-0.55 * gas_speed**0.8
             to_wall = h_wall * wall * (t - value("wall_temperature_k"))
-            burning = 0.0
-            progress = (angle - start) / duration
-            if 0 < progress < 1:
-                burning = A * (M + 1) * progress**M * math.exp(-A * progress ** (M + 1))
-                burning *= fresh * speed / (duration * (1 - math.exp(-A)))
+            burned = fresh * self.burning(angle) * speed
             if self.structure == "runner":
-                w, density = y[6], ambient / (r * air_k)
-                drag = value("runner_loss") * abs(w) * w / (2 * density * section**2)
-                push = section / length * (ambient - pp - drag)
-                if w < 0:
-                    w *= min(1.0, pp / (0.2 * ambient))
+                w, push = self._runner(y[6], pp)
             else:
-                wave = value("intake_wave")
-                target = ambient * (1 + wave * self.intake_wave(angle))
-                step = 1e-6
-                rise = ambient * wave * (self.intake_wave(angle + step) - self.intake_wave(angle - step))
-                wanted = (rise / (2 * step) + (target - pp) / follows) * speed * port_m3
-                wanted = wanted / (gas.gamma_intake - 1) + into[1]
-                w, push = wanted / (air_h if wanted > 0 else ph), 0.0
+                push = 0.0
+                energy = self._energy_onto_wave(angle, pp) * speed + into[1]
+                w = energy / (air_h if energy > 0 else ph)
             in_h, in_x = (air_h, 0.0) if w > 0 else (ph, px)
             return [
                 into[0] - out[0],
                 w - into[0],
-                into[1] - out[1] - p * slope * speed - to_wall + burning * value("fuel_energy_j_kg"),
+                into[1] - out[1] - p * slope * speed - to_wall + burned * value("fuel_energy_j_kg"),
                 w * in_h - into[1],
-                into[2] - out[2] + burning,
+                into[2] - out[2] + burned,
                 w * in_x - into[2],
                 push,
                 p * slope * speed,
+                to_wall,
+                out[1],
+                w * in_h,
             ]
 
         return rates
 
 
-def valve_flow(area: float, gamma: float, first: tuple, second: tuple) -> tuple[float, float, float]:
+def valve_flow(
+    area: float, gamma: float, first: tuple, second: tuple, flux: Flux | None = None
+) -> tuple[float, float, float]:
     """Return mass, enthalpy and burned mass per second, from the first place to the second."""
     if area <= 0:
         return 0.0, 0.0, 0.0
@@ -169,6 +192,6 @@ def valve_flow(area: float, gamma: float, first: tuple, second: tuple) -> tuple[
     if s < 1e-12:
         return 0.0, 0.0, 0.0
     psi2 = 2 * gamma / (gamma - 1) * (ratio ** (2 / gamma) - ratio ** ((gamma + 1) / gamma))
-    smoothed = math.sqrt(psi2 / s) * s / (s * s + SMOOTH**2) ** 0.25
+    smoothed = math.sqrt(psi2 / s if flux is None else flux(s, gamma)) * s / (s * s + SMOOTH**2) ** 0.25
     flow = sign * area * math.sqrt(up[0] * up[1]) * smoothed
     return flow, flow * up[2], flow * up[3]

@@ -9,8 +9,6 @@ import pytest
 
 from core.breathing.cases import Cases, joined
 from core.breathing.cycle import CycleError, closed_cycles
-from core.breathing.intake import Intake
-from core.breathing.valve_flow import Place
 from tests.core.cylinders import COARSE, CRANK, FINE, MILD, RPM, Profiles, cases
 
 ENGINE = Profiles()
@@ -165,10 +163,3 @@ def test_a_case_that_breaks_down_never_closes(monkeypatch):
     found = closed_cycles(ENGINE.cylinder(), broken, partly=True)
     assert np.isnan(found.work_j[0]) and np.all(np.isnan(found.state[:, 0]))
     assert found.work_j[1] == closed_cycles(ENGINE.cylinder(), single(broken, 1)).work_j[0]
-
-
-def test_runners_come_first():
-    mixed = joined([cases([4000], prescribed=True), cases([4000])])
-    port = Place(*np.ones((4, 2)))
-    with pytest.raises(ValueError, match="runner must come first"):
-        Intake(ENGINE.cylinder(), mixed, port)
