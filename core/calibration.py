@@ -161,10 +161,10 @@ def leaks(job: Job, side: Side) -> list[Leak]:
     Returns
     -------
     list of Leak
-        One for each leak sheet that has this side.
+        One for each leak sheet that has this side and can be read.
     """
     sheets = [sheet for sheet in job.sheets if sheet.role == "leak"]
-    return [
+    found = [
         Leak(
             sheet,
             float(np.mean(rows.base[mine])),
@@ -174,6 +174,7 @@ def leaks(job: Job, side: Side) -> list[Leak]:
         for rows in correct_side(job, side, sheets, shut=True)
         for sheet, mine in rows.by_sheet()
     ]
+    return [leak for leak in found if np.isfinite(leak.flow_m3_s)]
 
 
 def leak_of(leaks: Sequence[Leak], job: Job, sheet: BenchSheet) -> Leak | None:

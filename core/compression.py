@@ -89,7 +89,6 @@ def ratio_with_chamber(
         If a volume is not positive, the known ratio is not above 1, or no clearance is left.
     """
     require_positive(
-        swept_m3=swept_m3,
         known_chamber_m3=known_chamber_m3,
         chamber_m3=chamber_m3,
         **{"known_ratio - 1": np.subtract(known_ratio, 1)},

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from core.balance import port_balance
 from core.bench_checks import leak_shares, plate_history
-from core.calibration import leaks
 from core.chambers import compression_lines, stage_chamber
 from core.constants import STANDARD_AIRS
 from core.findings import bench_day, comparisons, in_order, sheets
@@ -44,7 +43,7 @@ def review(job: Job) -> Review:
     found += comparisons.of_repeats(repeatability)
     found += comparisons.of_stages(job, stages, Sides(*(sides[s].cam_net_lift_m for s in SIDES)))
     found += comparisons.of_gains(gains, stages)
-    leak_checks = tuple(leak for side in SIDES for leak in leak_shares(leaks(job, side), side, stages))
+    leak_checks = tuple(leak for side in SIDES for leak in leak_shares(sides[side].leaks, side, stages))
     found += bench_day.of_air(job) + bench_day.of_pressures(job) + bench_day.of_days(job)
     found += [one for side in SIDES for one in bench_day.of_plates(sides[side].calibrations.values())]
     found += bench_day.of_leaks(leak_checks)

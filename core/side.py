@@ -8,11 +8,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from core.calibration import Calibration, Checked, calibrations, check_rows, leaks
+from core.calibration import Calibration, Checked, Leak, calibrations, check_rows, leaks
 from core.cam import lift_path, net_lift
 from core.findings import slips
 from core.findings.profiles import profiles
 from core.findings.readings import of_rows, stopped_lifts
+from core.findings.unused import of_checks
 from core.gains import Comparison, PortSpread, Views, compare
 from core.job import BenchSheet, Finding, Job, Side, Valve
 from core.measured import Measured, average
@@ -48,17 +49,19 @@ class SideWork:
             if sheet.readings[side]:
                 self.sheets.setdefault((sheet.role, sheet.stage), []).append(sheet)
         self.calibrations = calibrations(job, side)
+        self.leaks = leaks(job, side)
         if job.target is not None and job.target.benches:
             there = replace(job, benches=job.target.benches, sheets=job.target.checks, target=None)
-            self.checked = self._corrected(job, work, self.calibrations)
-            self.checked += self._corrected(there, aim, calibrations(there, side))
+            self.checked = self._corrected(job, work, self.calibrations, self.leaks)
+            self.checked += self._corrected(there, aim, calibrations(there, side), leaks(there, side))
         else:
-            self.checked = self._corrected(job, sheets, self.calibrations)
+            self.checked = self._corrected(job, sheets, self.calibrations, self.leaks)
         self.parts: list[Rows] = [part.rows for part in self.checked]
         self.inputs, self._shared = shared_inputs(self.checked) if self.checked else ([], [])
         judged = [of_rows(job, rows) for rows in self.parts]
         self.sound = [sound for sound, _ in judged]
         self.findings = [finding for _, noticed in judged for finding in noticed]
+        self.findings += of_checks(job, side, self.calibrations.values(), self.leaks, self.checked)
         self.profiles = profiles(self.parts)
         if self.profiles is not None:
             self.notice(slips.of_cells(side, self.profiles) + slips.of_sheets(side, self.profiles))
@@ -71,10 +74,13 @@ class SideWork:
         self._views = Views()
 
     def _corrected(
-        self, job: Job, sheets: list[BenchSheet], plates: dict[str | None, Calibration]
+        self,
+        job: Job,
+        sheets: list[BenchSheet],
+        plates: dict[str | None, Calibration],
+        found: list[Leak],
     ) -> list[Checked]:
         """Return the readings of some sheets as the benches, plates and leaks of a job have them."""
-        found = leaks(job, self.side)
         return [
             check_rows(job, rows, plates.get(rows.bench.name), found)
             for rows in correct_side(job, self.side, sheets)

@@ -188,7 +188,9 @@ def of_plates(calibrations: Iterable[Calibration]) -> list[Finding]:
         for reading in off:
             read = one.factor / reading.factor - 1
             text = "{}, {}: the plate in {} read {} " + _word(read) + " beside the other days. "
-            text += "Flows of that day take its own factor."
+            text += (
+                "Flows of that day take its own factor." if reading.date else "Without a date it is left out."
+            )
             cure = "Read the plate again; look for a leak, a wrong plate or range, a shifted zero."
             values = (*who, (reading.file, "text"), (abs(read), "fraction"))
             found.append(
@@ -245,7 +247,7 @@ def of_leaks(leaks: Iterable[LeakCheck]) -> list[Finding]:
     list of Finding
         One a large leak.
     """
-    text = "{}: the {} leaks {}, which is {} of its largest flow. It is subtracted."
+    text = "{}: the {} leaks {}, which is {} of its largest flow."
     cure = "Seal the fixture and the valves; a leak this large seldom stays the same."
     return [
         Finding(

@@ -107,7 +107,7 @@ def _most(side: Side, drop_pa: float, air: str, valve: Valve, lifts_m: tuple[flo
 
 def _valve(job: Job, sheet: BenchSheet, rows: Rows) -> Valve:
     if sheet.role == "target":
-        return (job.target.valves[rows.side] if job.target else None) or Valve()
+        return job.target.valves[rows.side] or Valve()
     return job.valve_of(sheet.stage or "", rows.side)
 
 

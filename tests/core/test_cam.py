@@ -124,7 +124,8 @@ def test_a_table_below_the_seat_is_shut_there():
 
 def test_a_table_that_ends_below_the_seat_shuts_between_its_rows():
     # By hand: the line from 0.5 mm at 3 rad to -0.5 mm at 3.5 rad crosses the seat at 3.25 rad.
-    table = CamLobe(table=((0.0, 0.0), (1.5, 8e-3), (3.0, 0.5e-3), (3.5, -0.5e-3), (4.0, -1e-3)))
+    rows = ((0.0, 0.0), (0.75, 4e-3), (1.5, 8e-3), (3.0, 0.5e-3), (3.5, -0.5e-3), (4.0, -1e-3))
+    table = CamLobe(table=rows)
     assert seat_duration(table) == pytest.approx(3.25)
     assert lift_path(table)[-1] == 0
     np.testing.assert_allclose(lift_at(table, np.array([3.125, 3.25, 3.4])), [0.25e-3, 0, 0], atol=1e-12)
@@ -135,6 +136,12 @@ def test_a_table_from_checking_height_to_checking_height():
     assert net_lift(table) == 10e-3
     assert lift_path(table, 5).tolist() == [0.1e-3, 6e-3, 10e-3, 6e-3, 0.1e-3]
     assert lift_at(table, np.array([-0.1, 0.0, 4.0, 4.1])).tolist() == [0, 0.1e-3, 0.1e-3, 0]
+
+
+def test_a_duration_that_was_taken_where_the_valve_leaves_its_seat():
+    seat = dataclasses.replace(AT_VALVE, at="tappet", at_lift_m=0.2e-3)  # all of it lash
+    assert duration_lift(seat) == 0
+    assert seat_duration(seat) == pytest.approx(np.radians(252), rel=1e-12)
 
 
 def test_what_a_card_leaves_out():
@@ -159,7 +166,7 @@ def test_what_a_card_leaves_out():
         (
             {"at": "tappet", "at_lift_m": 0.1e-3},
             duration_lift,
-            r"0\.1 mm at the tappet is taken up by 0\.2 mm",
+            r"valve is -0\.1 mm: 0\.1 mm at the tappet is taken up by 0\.2 mm",
         ),
         ({"duration_rad": 0.0}, seat_duration, "duration_rad is 0"),
         (

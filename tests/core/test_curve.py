@@ -248,6 +248,16 @@ def test_weights_share_out_no_more_than_the_whole(curve, share):
         assert weights.sum() <= 1 + 1e-12  # the rest lies on the shut valve
 
 
+@pytest.mark.parametrize(
+    "weights", [lambda lift: mean_weights(lift, 0.009), lambda lift: time_weights(lift, lobe(0.009))]
+)
+def test_a_reading_of_the_shut_valve_weighs_nothing(weights):
+    """The valve is shut there, whatever leaks; the others weigh what they weigh without it."""
+    shut, *others = weights(np.append(0, LIFT_M[LIFT_M > 0]))
+    assert shut == 0
+    assert others == pytest.approx(weights(LIFT_M[LIFT_M > 0]))
+
+
 def test_weights_come_near_the_curves_own_mean():
     assert mean_weights(LIFT_M, 0.011) @ FLOW_M3_S == pytest.approx(
         mean_flow(LIFT_M, FLOW_M3_S, 0.011), rel=0.01

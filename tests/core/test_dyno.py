@@ -123,6 +123,17 @@ def test_air_outside_the_limits_is_refused(standard, air, says):
         correction_factor(standard, air)
 
 
+def test_no_size_of_a_power_is_too_small_and_a_formula_has_no_limits():
+    """A power is corrected by a factor, whatever its size; DIN's formula by hand, in next to no air."""
+    warm = EngineAir(97e3, CELSIUS_ZERO_K + 25)
+    assert power_in_air(0.5, "ISO 1585", warm) == pytest.approx(5e-6 * power_in_air(1e5, "ISO 1585", warm))
+    assert converted(0.5, "SAE J607", "ISO 1585") == pytest.approx(
+        5e-6 * converted(1e5, "SAE J607", "ISO 1585")
+    )
+    thin = EngineAir(0.5, CELSIUS_ZERO_K + 20)
+    assert formula_factor("DIN 70020", thin) == pytest.approx(202600)
+
+
 @pytest.mark.parametrize("standard", STANDARDS)
 def test_a_limit_itself_is_inside_and_a_tenth_of_a_degree_beyond_is_not(standard):
     low, high = (15.0, 35.0) if standard in ("SAE J1349", "ISO 1585") else (5.0, 40.0)
@@ -150,7 +161,10 @@ def test_only_din_looks_at_the_barometer_as_it_stands():
         (lambda: converted(float("nan"), "ISO 1585", "ISO 1585"), "must be above 0"),
         (lambda: power_in_air(-5.0, "ISO 1585", EngineAir(99e3, 298.15)), "must be above 0"),
         (lambda: power_in_air(0.0, "ISO 1585", EngineAir(99e3, 298.15)), "must be above 0"),
-        (lambda: formula_factor("ISO 1585", EngineAir(0.0, 298.15)), "must be above 0"),
+        (
+            lambda: formula_factor("ISO 1585", EngineAir(0.0, 298.15)),
+            "An air pressure of 0 Pa is not possible",
+        ),
         (lambda: formula_factor("ISO 1585", EngineAir(float("inf"), 298.15)), "must be above 0"),
         (lambda: formula_factor("ISO 1585", EngineAir(float("nan"), 298.15)), "must be above 0"),
         (lambda: converted(1.0, "SAE", "ISO 1585"), "Allowed: SAE J1349, ISO 1585, DIN 70020, SAE J607"),

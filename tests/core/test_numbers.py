@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from core.files.load import load_job
 from core.job import Finding
 from core.numbers import FORMAT, finding_text, numbers_json, review_numbers
 from core.results import Review
 from core.review import review
 from core.units import METRIC, US
+from tests.core.jobs import sheet
+from tests.core.test_calibration import plate, with_checks
 from tests.dashboard.invented_jobs import invented_job
 
 # As in the description of the format; further keys are welcome.
@@ -82,6 +87,76 @@ def test_numbers_are_the_reviews_own(reviewed: Review) -> None:
         assert tuple(shown["gain_m3_s"]) == gain.gain_m3_s
         assert shown["cam_weighted"]["gain_m3_s"] == gain.cam_weighted.gain_m3_s
         assert shown["verdict"] == list(gain.verdict)
+
+
+def plain(value: Any) -> Any:
+    """Return a result as JSON has it: names for fields, lists for tuples, dates as text."""
+    if is_dataclass(value):
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, tuple | list):
+        return [plain(one) for one in value]
+    return value.isoformat() if isinstance(value, dt.date) else value
+
+
+def same(said: dict[str, Any], meant: object, *besides: str) -> None:
+    """Check that every entry is the field of its name, but for those that are checked by themselves."""
+    for key, value in said.items():
+        if key not in besides:
+            assert value == plain(getattr(meant, key)), key
+
+
+@pytest.mark.parametrize("name", ["touring-twin", "messy-day"])
+def test_every_number_stands_under_its_own_name(name: str) -> None:
+    """A target, both sides, ports and chambers; plates, leaks and a reading that is stopped."""
+    done = review(load_job([Path(__file__).resolve().parents[2] / "demo_runs" / name]).job)
+    said = json.loads(numbers_json(done))
+    assert (said["title"], said["fingerprint"]) == (done.job.title, done.job.fingerprint)
+    assert said["currency"] == done.job.currency
+    same(said["reference"], done.reference)
+    assert said["usable_lift_m"] == {
+        "intake": done.usable_lift_m.intake,
+        "exhaust": done.usable_lift_m.exhaust,
+    }
+    for shown, stage in zip(said["stages"], done.stages, strict=True):
+        same(shown, stage, "intake", "exhaust", "exhaust_to_intake")
+        ratio = {"lift_m": plain(stage.ratio_lift_m), "ratio": plain(stage.exhaust_to_intake)}
+        assert shown["exhaust_to_intake"] == ratio
+        for side in ("intake", "exhaust"):
+            same(shown[side], stage.side(side))
+    for shown, gain in zip(said["gains"], done.gains, strict=True):
+        same(shown, gain)
+    assert said["power"]["ceiling"] == plain(done.ceiling)
+    for key in ("calibration", "leaks", "balance", "compression"):
+        assert said[key] == plain(getattr(done, key))
+    for shown, finding in zip(said["findings"], done.findings, strict=True):
+        same(shown, finding, "text")
+    target = done.target
+    assert (said["target"] is None) == (target is None) == (name == "messy-day")
+    if target is None:
+        return
+    assert (said["target"]["name"], said["target"]["own_bench"]) == (target.name, target.own_bench)
+    for side in ("intake", "exhaust"):
+        of_side = said["target"][side]
+        same(of_side["curve"], target.curves[side])
+        assert of_side["valve_diameter_m"] == target.diameter_m[side]
+        assert of_side["valves_open"] == target.valves[side]
+    renamed = {
+        "usable_lift_m": "usable_lift_m", "lift_m": "lift_m", "gap_m3_s": "gain_m3_s", "verdict": "verdict",
+        "expanded_uncertainty_m3_s": "expanded_uncertainty_m3_s", "flow_coefficient_gap": "coefficient_gain",
+    }  # fmt: skip
+    for shown, gap in zip(said["target"]["gaps"], target.gaps, strict=True):
+        assert shown["reached_flow_coefficient"] == plain(gap.reached_coefficient)
+        assert {key: shown[key] for key in renamed} == {
+            key: plain(getattr(gap.gain, field)) for key, field in renamed.items()
+        }
+        same(shown, gap, "reached_flow_coefficient", *renamed)
+
+
+def test_a_plate_without_a_date_has_none_and_text_stays_what_it_is() -> None:
+    made = with_checks({"a": [sheet({0.001: 0.01, 0.002: 0.02}, "a.csv")]}, plate(0.1, None, "plate.csv"))
+    text = numbers_json(review(replace(made, title="Köpfe")))
+    assert [one["date"] for one in json.loads(text)["calibration"]] == [None]
+    assert '\n "title": "Köpfe",\n' in text and text.endswith("}\n")
 
 
 def test_a_side_that_was_not_measured_is_null() -> None:
