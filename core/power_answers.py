@@ -95,7 +95,8 @@ def asked(bench: Bench, progress: Callable[[float], None] | None = None) -> Answ
         asks, lambda part: tell(_LOOKING_SHARE + (1 - _LOOKING_SHARE) * part), start, partly=True
     )
     tell(1.0)
-    found = [plan.answers(some) for plan, some in zip(plans, _split(answers, plans), strict=True)]
+    given = iter(answers)
+    found = [plan.answers([next(given) for _ in plan.asks]) for plan in plans]
     begin = _first_closed(speeds, sum(one.curve_w.sum(axis=0) for one in found))
     structures = (replace(one, curve_w=one.curve_w[:, begin:], ripple=one.ripple[:, begin:]) for one in found)
     lost = every[: every.size - speeds.size + begin]
@@ -242,11 +243,3 @@ class _Plan:
             mean,
             curves.std(axis=1) / np.abs(mean),
         )
-
-
-def _split(answers: list[Answer], plans: list[_Plan]) -> list[list[Answer]]:
-    found, at = [], 0
-    for plan in plans:
-        found.append(answers[at : at + len(plan.asks)])
-        at += len(plan.asks)
-    return found

@@ -13,6 +13,7 @@ from core.breathing.cases import CYCLE_RAD, START_RAD
 from core.breathing.crank import Crank
 from core.cam import seat_duration
 from core.constants import STANDARD_AIRS
+from core.curve import interpolate
 from core.gains import CAM_REACH
 from core.job import SIDES, CamLobe, Engine, Job, Side, Sides
 from core.results import Gain, Review, SideCurve, StageResult
@@ -25,6 +26,7 @@ LEAST_SPEED_RAD_S = 2000 * np.pi / 30  # below it the lumped intake and the step
 ROD_OVER_STROKE = 1.75
 REDLINE_PISTON_SPEED_M_S = 20.0
 CENTRES_RAD = {"intake": np.radians(108), "exhaust": np.radians(112)}
+CENTRE_LIMITS_DEG = 60, 150  # as for one that is set
 # Wide of any engine of this kind: what lies outside is a slip of the pen.
 ALLOWED = {
     "cylinders": (1, 24, "", 1.0),
@@ -204,6 +206,12 @@ def _cams(job: Job) -> list[tuple[str, str]]:
                 )
             )
             continue
+        if lobe.centreline_rad is not None:
+            centre, (least, greatest) = float(np.degrees(lobe.centreline_rad)), CENTRE_LIMITS_DEG
+            if not least <= round(centre, 6) <= greatest:
+                cure = f"Give a centreline of {least} to {greatest} deg."
+                wrong.append((f"the {side} cam's centreline is {centre:.3g} deg", cure))
+                continue
         placed = _lobe(lobe, side, [])
         # Firing is at 0: shut from the start of a cycle until well after burning, and again before its end.
         first, last = np.radians(60), START_RAD + CYCLE_RAD - np.radians(4)
@@ -300,7 +308,8 @@ def _areas(job: Job, review: Review, name: str, side: Side) -> AreaCurve:
         # Read higher than the baseline: the shape up there is this stage's own.
         higher, more = _known(own)
         over = higher > lift[-1]
-        area = np.append(area, area[-1] * more[over] / np.interp(lift[-1], higher, more))
+        # Over what its own line has at the baseline's top, which is what the gain there was worked out from.
+        area = np.append(area, area[-1] * more[over] / interpolate(higher, more, lift[-1]))
         curve = replace(curve, lift_m=np.append(lift, higher[over]), area_m2=area)
     return replace(curve, ratio_lift_m=at, ratio=ratio)
 

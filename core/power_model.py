@@ -297,10 +297,12 @@ class _Model:
                 return gain.summary.expanded_fraction / COVERAGE, gain.summary.verdict
         # Two stages with another between them that has no figure: both against the baseline.
         both = [self.review.gain(one, side, "baseline") for one in (name, other)]
-        seen = [gain.summary for gain in both if gain is not None and gain.summary is not None]
+        known = [gain for gain in both if gain is not None and gain.summary is not None]
+        seen = [gain.summary for gain in known]
         unsure = float(np.hypot.reduce([one.expanded_fraction / COVERAGE for one in seen] or [0.0]))
         apart = abs(float(np.subtract.reduce([one.gain_fraction for one in seen] or [0.0])))
-        return unsure, "too close to call" if apart <= COVERAGE * unsure else "clear"
+        alike = all(gain.same_setup is not False for gain in known)  # else nothing is clear
+        return unsure, "clear" if alike and apart > COVERAGE * unsure else "too close to call"
 
     def _contributions(self, gains: list[Linear]) -> tuple[Contribution, ...]:
         found = []

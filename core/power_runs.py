@@ -86,10 +86,11 @@ class Bench:
         return (*sizes, areas, tuple(self.assumptions.values()), self.gas)
 
     def value(self, key: str, moved: dict[str, float]) -> float:
-        """Return an assumption's value with its unknown moved, kept within what is allowed."""
+        """Return an assumption's value; where its unknown is moved, no further than what is allowed."""
         one = self.assumptions[key]
         moved_to = one.value + moved.get(key, 0.0) * one.standard_uncertainty
-        return float(np.clip(moved_to, one.least, one.greatest))
+        # A value that was not set, but follows from the engine, may itself lie outside: it is what is shown.
+        return float(np.clip(moved_to, min(one.least, one.value), max(one.greatest, one.value)))
 
     def ask(
         self,
@@ -135,8 +136,7 @@ class Bench:
         parts = [self._cases(ask, openings) for ask in asks]
         cases = joined(parts)
         begin = None if start is None else np.concatenate(start, axis=1)
-        found = np.full((2, len(cases)), np.nan)
-        state = np.full((7, len(cases)), np.nan)
+        found, state = np.empty((2, len(cases))), np.empty((7, len(cases)))
         fine = cases.speed_rad_s < FINE_BELOW_RAD_S
         done = 0.0
         for step, which in ((coarse_rad, ~fine), (FINE_RAD, fine)):
@@ -236,10 +236,7 @@ class _Openings:
                 path = lift.get((side, later, stretch))
                 if path is None:
                     path = lift[side, later, stretch] = engine.lobes[side].lift(grid, later, stretch)
-                area = np.zeros(grid.size)
-                opened = path > 0
-                area[opened] = factor * engine.stages[stage].areas[side].at(path[opened])
-                table.append(area)
+                table.append(factor * engine.stages[stage].areas[side].at(path))
             areas[side] = Openings(np.stack(table, axis=1))
         intake, exhaust = engine.lobes.intake, engine.lobes.exhaust
         runs = grid >= exhaust.opens_rad
@@ -302,7 +299,7 @@ def exhaust_wave(crank_angle_rad: Array, lobe: Lobe) -> Array:
     Judgement: the simplest wave that begins with the blow-down and ends in a dip.
     """
     share = (crank_angle_rad - lobe.opens_rad) / lobe.duration_rad
-    return np.where((share >= 0) & (share <= 1), np.cos(np.pi * np.clip(share, 0.0, 1.0)), 0.0)
+    return np.where((share >= 0) & (share <= 1), np.cos(np.pi * share), 0.0)
 
 
 def lattice(count: int, low_rad_s: float, high_rad_s: float, length_spread: float) -> tuple[Array, Array]:

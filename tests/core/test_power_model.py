@@ -19,12 +19,9 @@ from tests.core.power_jobs import (
     CAMS,
     EXHAUST,
     HP_W,
-    INCH_M,
     INTAKE,
-    VALVES,
     engine,
     power_job,
-    race_cam,
     times,
 )
 
@@ -38,13 +35,6 @@ PORTED = (
 )
 BASE = (INTAKE, EXHAUST)
 ASSUMED = PowerSettings()
-
-FORTY = replace(VALVES.intake, valves_per_cylinder=40)
-
-
-def intake_cam(**changed: object) -> Sides[CamLobe]:
-    """Return both cams with some of the intake's changed."""
-    return Sides(replace(CAMS.intake, **changed), CAMS.exhaust)
 
 
 def modelled(job: Job, settings: PowerSettings = ASSUMED) -> PowerModel:
@@ -197,45 +187,6 @@ def test_a_value_that_is_set_is_used():
     assert done == sorted(done) and done[-1] == 1
 
 
-@pytest.mark.parametrize(
-    ("changed", "because", "cure"),
-    [
-        ({"engine": None}, "no engine", "Give [engine]"),
-        ({"engine": engine(kind="two-stroke")}, "four-stroke spark ignition only", ""),
-        ({"engine": engine(aspiration="turbocharged")}, "natural aspiration only", ""),
-        ({"engine": engine(stroke_m=0.0)}, "stroke is 0 mm", "15 to 300 mm"),
-        ({"engine": engine(compression_ratio=1.0)}, "compression ratio is 1", "5 to 18"),
-        ({"engine": engine(redline_rad_s=1500 * np.pi / 30)}, "below 2000 rpm", "in rpm"),
-        ({"engine": engine(redline_rad_s=3000.0)}, "a mean 97 m/s", "redline and stroke"),
-        ({"engine": engine(bore_m=0.05)}, "larger than the bore has room for", "valve diameter and bore"),
-        ({"engine": engine(cylinders=None, bore_m=None)}, "cylinders, the bore are not stated", "State"),
-        ({"engine": engine(rod_length_m=0.01)}, "rod is no match", "1.1 to 4 times"),
-        ({"valves": Sides(FORTY, VALVES.exhaust)}, "40 intake valves", "1 to 4"),
-        ({"cams": Sides(None, None)}, "the intake cam, the exhaust cam are not", "State"),
-        ({"cams": intake_cam(lift_m=0.020)}, "stop at", "Read on"),
-        ({"cams": intake_cam(duration_rad=None)}, "is not stated", "all three"),
-        ({"cams": Sides(race_cam(400, 106), CAMS.exhaust)}, "would be open from", "check duration"),
-        ({"cams": intake_cam(lift_m=0.001)}, "cam cannot be", "Mend the cam"),
-    ],
-)
-def test_why_there_is_no_figure(changed, because, cure):
-    # Everything after the readers: a job made in memory may hold what they would refuse.
-    job = power_job({"as cast": BASE, "ported": PORTED})
-    whole = review(job)
-    model = power_model(replace(job, **changed), whole)
-    assert because in model.because and cure in model.cure
-    assert [stage.because for stage in model.stages] == [model.because] * 2
-
-
-def test_everything_that_is_wrong_is_said_at_once():
-    job = power_job({"as cast": BASE})
-    wrong = replace(job, engine=engine(stroke_m=0.0, compression_ratio=1.0, cylinders=None))
-    because = power_model(wrong, review(job)).because
-    assert all(
-        part in because for part in ("cylinders is not stated", "stroke is 0", "compression ratio is 1")
-    )
-
-
 def test_a_setting_beyond_reason_is_no_figure():
     job = power_job({"as cast": BASE})
     model = modelled(job, PowerSettings(burn_duration_rad=9.0))
@@ -287,14 +238,6 @@ def test_more_than_a_few_slow_speeds_that_do_not_close_are_no_figure(monkeypatch
     losing(monkeypatch, *lost)
     model = modelled(power_job({"as cast": BASE}))
     assert "the model does not settle" in model.because and "rpm" in model.because
-
-
-def test_half_the_valves_are_no_figure():
-    job = power_job({"as cast": BASE})
-    two = Sides(replace(VALVES.intake, valves_per_cylinder=2, diameter_m=1.5 * INCH_M), VALVES.exhaust)
-    sheets = tuple(replace(s, fixture=replace(s.fixture, valves_open=1)) for s in job.sheets)
-    model = modelled(replace(job, valves=two, sheets=sheets))
-    assert "not flowed with all valves open" in model.because
 
 
 @pytest.mark.slow
