@@ -178,7 +178,7 @@ def mutated(name: str, folder: Path) -> dict[str, str]:
     told = _said(copy, "results")
     if not (copy / "mutants").is_dir():
         raise RuntimeError(f"mutmut made no mutants of {name}: run it in a copy and read what it says")
-    unseen = ("survived", "no tests")
+    unseen = ("survived", "no tests", "not checked")
     found = [line.split(":")[0].strip() for line in told.splitlines() if line.endswith(unseen)]
     return {one: _changed(_said(copy, "show", one)) for one in found}
 

@@ -30,24 +30,3 @@ def friction_pressure(peak_pressure_pa: FloatOrArray, piston_speed_m_s: FloatOrA
     pumping too and is no substitute.
     """
     return 0.137 * BAR_PA + 0.005 * peak_pressure_pa + 0.162 * BAR_PA * piston_speed_m_s
-
-
-def total_motored_pressure(speed_rpm: FloatOrArray) -> FloatOrArray:
-    """Return the mean effective pressure that turning an engine over costs, pumping included.
-
-    Parameters
-    ----------
-    speed_rpm : float or ndarray
-        Speed of a petrol engine of 0.8 to 1.3 L at wide open throttle. [rpm]
-
-    Returns
-    -------
-    float or ndarray
-        Mean effective pressure: an upper bound for friction alone. [Pa]
-
-    References
-    ----------
-    Barnes-Moss, as in Heywood (1988), eq. 13.6 (number from memory).
-    """
-    thousands = speed_rpm / 1000
-    return (0.97 + 0.15 * thousands + 0.05 * thousands**2) * BAR_PA

@@ -13,7 +13,7 @@ from core.air import isentropic_flux
 from core.breathing.burn import burn_start, burned_share
 from core.breathing.cases import Openings, half_steps
 from core.breathing.crank import Crank
-from core.breathing.friction import friction_pressure, total_motored_pressure
+from core.breathing.friction import friction_pressure
 from core.breathing.gas import Gas, constant_heat_gas
 from core.breathing.heat import heat_transfer_coefficient
 from core.breathing.march import BURNED, ENERGY, MASS, PORT_ENERGY, PORT_MASS, WORK, March
@@ -35,8 +35,6 @@ def test_friction():
     for case in BREATHING["chen_flynn_bar"]["cases"]:  # worked out once, to 1e-9
         found = friction_pressure(case["peak_bar"] * BAR_PA, case["piston_m_s"])
         assert found / BAR_PA == pytest.approx(case["bar"], rel=1e-9)
-    for case in BREATHING["total_motored_bar"]["cases"]:
-        assert total_motored_pressure(case["rpm"]) / BAR_PA == pytest.approx(case["bar"], rel=1e-9)
 
 
 @pytest.mark.outside
