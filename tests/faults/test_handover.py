@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -100,7 +101,10 @@ def test_ctrl_c_among_many_jobs_is_a_sentence_and_whole_files(
     for number in range(20):  # far more than are done before the signal comes
         shutil.copytree(demo_runs / "bare-sheets", jobs / f"job-{number}")
     command = [sys.executable, "-m", "dashboard", "handover", str(jobs), "--out", str(out)]
-    with subprocess.Popen(command, cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+    heard = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # what runs in the background ignores it
+    with subprocess.Popen(
+        command, cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heard
+    ) as process:
         process.stderr.readline()  # the first job is at work
         time.sleep(0.3)
         process.send_signal(signal.SIGINT)
