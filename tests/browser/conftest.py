@@ -92,6 +92,7 @@ class Watched:
         """Return once the script has run to its end and no chart is still loading."""
         expect(self.page.get_by_role("heading", level=1).first).to_be_visible()
         expect(self.page.get_by_test_id("stApp")).to_have_attribute("data-test-script-state", "notRunning")
+        expect(self.page.get_by_test_id("stSkeleton")).to_have_count(0)  # what stands until a part is loaded
 
     def go_to(self, screen: str) -> None:
         """Choose a screen in the sidebar, unfolding it first where it is folded."""
