@@ -150,8 +150,7 @@ def expanded_uncertainty(components: Sequence[Component]) -> Array:
     JCGM 100:2008, 6.2 and G.6.4. Where its formula fails: Ballico (2000), Metrologia 37, 61-64
     (from memory).
     """
-    everything, scatter = (combine(parts) for parts in (components, _estimated(components)))
-    return np.maximum(*(coverage_factor(dof) * standard for standard, dof in (everything, scatter)))
+    return np.maximum(*(coverage_factor(dof) * standard for standard, dof in _both(components)))
 
 
 def chance(value: ArrayLike, components: Sequence[Component]) -> Array:
@@ -173,13 +172,13 @@ def chance(value: ArrayLike, components: Sequence[Component]) -> Array:
     ----------
     Student's t test.
     """
-    everything, scatter = (combine(parts) for parts in (components, _estimated(components)))
-    return np.maximum(two_sided_p(value, *everything), two_sided_p(value, *scatter))
+    return np.maximum(*(two_sided_p(value, standard, dof) for standard, dof in _both(components)))
 
 
-def _estimated(components: Sequence[Component]) -> list[Component]:
-    """Return the components of which only so many readings tell."""
-    return [Component(np.where(np.isfinite(part.dof), part.variance, 0.0), part.dof) for part in components]
+def _both(components: Sequence[Component]) -> list[tuple[Array, Array]]:
+    """Return u and its degrees of freedom: of all, and of those of which only so many readings tell."""
+    told = [Component(np.where(np.isfinite(part.dof), part.variance, 0.0), part.dof) for part in components]
+    return [combine(components), combine(told)]
 
 
 def coverage_factor(dof: ArrayLike, level: float = LEVEL) -> Array:

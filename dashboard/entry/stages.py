@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import PurePosixPath
+from typing import NamedTuple
 
 from core.files.jobfile import NAME
 from core.files.log import Log, folded
@@ -35,22 +36,31 @@ def following(work: Work, old: str, new: str) -> Work:
     Sheets keep every other line as it is. One that would not be read so is left: it then says
     itself what is wrong.
     """
+    job_file = job_file_of(work.files)
+    of_others = {NAME, *(one.file for one in (job_file.named_files() if job_file else ()))}
     changes: dict[str, bytes | None] = {}
     for file, data in work.files.items():
-        named = _stage_of(file, data)
-        if named is not None and folded(named[1]) == folded(old):
-            after = _with_name(decode(data), *named, new).encode()
-            if (_stage_of(file, after) or (None, ""))[1] == new:
+        named = None if file in of_others else _naming(file, data)
+        if named is not None and folded(named.name) == folded(old):
+            after = _with_name(decode(data), named, new).encode()
+            again = _naming(file, after)
+            if again is not None and again.name == new:
                 changes[file] = after
     place = work.draft.values.get(PLACE, {})
     moved = {PLACE: {**place, "stage": new}} if folded(place.get("stage", "")) == folded(old) else {}
     return work.changing(changes, **moved)
 
 
-def _stage_of(file: str, data: bytes) -> tuple[int | None, str] | None:
-    """Return the line on which a sheet names its stage, None where its file's name does, and the name."""
-    if file == NAME:
-        return None
+class _Naming(NamedTuple):
+    """The line on which a sheet names its stage, if there is one, what stands there, and the name."""
+
+    line: int | None
+    written: str
+    name: str
+
+
+def _naming(file: str, data: bytes) -> _Naming | None:
+    """Return how a sheet names its stage; None where it is of none. A blank is no name, as for its reader."""
     try:
         table = split(decode(data), Log(file))
     except UnreadableError:
@@ -62,15 +72,17 @@ def _stage_of(file: str, data: bytes) -> tuple[int | None, str] | None:
         key, colon, value = comment.partition(":")
         if colon:
             keys.setdefault(folded(key), (line, value.strip(" \t,;")))
-    if folded(keys.get("role", (0, "stage"))[1]) != "stage" or "lift" not in [h.name for h in table.heads]:
+    _, role = keys.get("role", (0, ""))
+    if folded(role or "stage") != "stage" or "lift" not in [head.name for head in table.heads]:
         return None
-    return keys.get("stage", (None, PurePosixPath(file).stem))
+    line, written = keys.get("stage", (None, ""))
+    return _Naming(line, written, written or PurePosixPath(file).stem)
 
 
-def _with_name(text: str, line: int | None, old: str, new: str) -> str:
-    if line is None:
+def _with_name(text: str, old: _Naming, new: str) -> str:
+    if old.line is None:
         return f"# stage: {new}\n{text}"
     parts = _LINE_END.split(text)  # lines, and what ends each of them
-    before, colon, after = parts[2 * line - 2].partition(":")
-    parts[2 * line - 2] = before + colon + after.replace(old, new, 1)
+    before, colon, after = parts[2 * old.line - 2].partition(":")
+    parts[2 * old.line - 2] = before + colon + after.replace(old.written, new, 1)
     return "".join(parts)

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 DEG = np.pi / 180
 RPM = np.pi / 30
 COARSE, FINE = 0.5 * DEG, 0.25 * DEG
+SIZE = np.array([1e-3, 6e-4, 300.0, 120.0, 1e-4, 2e-5, 5e-4])  # of a state's rows, about
 
 CRANK = Crank(bore_m=0.1063, stroke_m=0.1016, rod_length_m=0.1524, compression_ratio=12.5)
 MILD = Crank(bore_m=0.086, stroke_m=0.086, rod_length_m=0.143, compression_ratio=9.5)

@@ -16,9 +16,9 @@ from core.breathing.march import (
     PORT_MASS,
     RUNNER,
 )
+from tests.core.cylinders import SIZE
 
 Array = NDArray[np.float64]
-SIZE = np.array([1e-3, 6e-4, 300.0, 120.0, 1e-4, 2e-5, 5e-4])  # of a state's rows, about
 
 
 def straight_map(seed: int, shrink: tuple[float, ...], size: Array = SIZE) -> tuple[Array, Array]:

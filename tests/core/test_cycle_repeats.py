@@ -24,10 +24,9 @@ from core.breathing.march import (
     WALL_HEAT,
     WORK,
 )
-from tests.core.cylinders import DEG, cases, shut
+from tests.core.cylinders import DEG, SIZE, cases, shut
 
 Array = NDArray[np.float64]
-SIZE = np.array([1e-3, 6e-4, 300.0, 120.0, 1e-4, 2e-5, 5e-4])  # of a state's rows, about
 CYLINDER = shut(4 * DEG)
 
 

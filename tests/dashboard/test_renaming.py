@@ -13,6 +13,7 @@ from core.files.draft import new_draft
 from core.files.folder import read_whole
 from core.files.jobfile import NAME
 from core.files.load import load_job
+from core.files.sheet import read_sheet
 from dashboard.entry.draft import Work, base_files, laid_over
 from dashboard.entry.stages import PLACE, following
 from tests.dashboard.conftest import OpenScreen
@@ -47,6 +48,20 @@ def test_only_the_name_changes(before: str, after: str | None) -> None:
     work = renamed({"one.csv": before.encode()}, "as cast", "untouched")
     text = work.files["one.csv"].decode()
     assert text == (after or before.replace("As  Cast", "untouched"))
+
+
+def test_a_blank_name_is_none_and_the_line_takes_the_new_one() -> None:
+    work = renamed({"as cast.csv": f"# stage:\n{TABLE}".encode()}, "as cast", "untouched")
+    sheet, _ = read_sheet("as cast.csv", work.files["as cast.csv"])
+    assert sheet is not None
+    assert sheet.stage == "untouched"
+    assert work.files["as cast.csv"].decode().endswith(f"\n{TABLE}")
+
+
+def test_files_that_the_job_file_names_for_another_purpose_stay() -> None:
+    job = b'[target]\nsheets = ["as cast.csv"]\n[intake.cam]\nlift_table = "cam.csv"\n'
+    files = {NAME: job, "as cast.csv": TABLE.encode(), "cam.csv": f"# stage: as cast\n{TABLE}".encode()}
+    assert renamed(files, "as cast", "untouched").files == files
 
 
 def test_a_sheet_named_by_its_file_gets_a_line() -> None:

@@ -130,16 +130,18 @@ def _stating(work: Work, path: Path, text: str) -> Work:
 def _renaming(work: Work, path: Path, text: str) -> Work:
     """Return the work with another name for a stage, and all that names it following."""
     tree, listed, new = stated(work.job_file), listing(work), typed(path, text)
-    names = listed or {("stage", n, "name"): str(one.get("name", "")) for n, one in enumerate(tree["stage"])}
+    stages = tree.get("stage", [])
+    names = listed or {("stage", n, "name"): str(one.get("name", "")) for n, one in enumerate(stages)}
     if new is None:
         raise UnitError("The name is empty.", "Give it one, or take the stage out.")
-    new, old = str(new), names[path]
+    new, old = str(new), names.get(path, "")
     if folded(new) in [folded(name) for place, name in names.items() if place != path]:
         raise UnitError(entry_words.stage_is_there(new))
     edits: dict[Path, Any] = {**listed, path: new}
-    if folded(value_at(tree, ("dyno", "stage"))) == folded(old):
+    if old and folded(value_at(tree, ("dyno", "stage"))) == folded(old):
         edits["dyno", "stage"] = new
-    return following(work.changing({NAME: edited(work.job_file, edits)}), old, new)
+    changed = work.changing({NAME: edited(work.job_file, edits)})
+    return following(changed, old, new) if old else changed
 
 
 def listing(work: Work) -> dict[Path, str]:
