@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +20,19 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 from tests.browser.started import FLAGS, NO_BROWSER, WAIT_S, browser_path, running_app
 
 expect.set_options(timeout=WAIT_S * 1000)
+
+# What is wider than the window: the page and its main part, by the name of the part in it that sticks out.
+TOO_WIDE = """() => {
+  const parts = [document.scrollingElement, ...document.querySelectorAll('[data-testid=stMain]')];
+  return parts.filter(e => e.scrollWidth > e.clientWidth + 1).map(e => {
+    const outside = x => x.getBoundingClientRect().right > innerWidth + 1;
+    const last = [...e.querySelectorAll('*')].filter(outside).at(-1) || e;
+    return `${e.tagName}: ${last.outerHTML.slice(0, 200)}`;
+  });
+}"""
+# An endless animation (something that still loads) is not waited for here; settle waits for its end.
+AT_REST = """() => document.getAnimations().every(
+  a => a.playState !== 'running' || a.effect.getComputedTiming().iterations === Infinity)"""
 
 
 @pytest.fixture(scope="session")
@@ -94,6 +108,15 @@ class Watched:
         expect(self.page.get_by_test_id("stApp")).to_have_attribute("data-test-script-state", "notRunning")
         expect(self.page.get_by_test_id("stSkeleton")).to_have_count(0)  # what stands until a part is loaded
 
+    def rest(self) -> None:
+        """Return once the page is drawn and nothing fades in or out any more."""
+        self.settle()
+        self.page.wait_for_function(AT_REST, timeout=WAIT_S * 1000)
+
+    def needs_no_sideways_scroll(self) -> None:
+        """Fail if something stays wider than the window; a chart follows a new width a moment later."""
+        comes_to(lambda: self.page.evaluate(TOO_WIDE), [])
+
     def go_to(self, screen: str) -> None:
         """Choose a screen in the sidebar, unfolding it first where it is folded."""
         unfold = self.page.get_by_test_id("stExpandSidebarButton")
@@ -136,6 +159,14 @@ def ends_quietly(pages: list[Watched]) -> None:
         page.close()
     assert [said for page in pages for said in page.complaints] == []
     assert [url for page in pages for url in page.strangers] == []
+
+
+def comes_to(read: Callable[[], object], wanted: object) -> None:
+    """Fail unless something that is read again and again comes to what is wanted."""
+    end = time.monotonic() + WAIT_S
+    while (found := read()) != wanted and time.monotonic() < end:
+        time.sleep(0.05)
+    assert found == wanted
 
 
 def luminance(css_colour: str) -> float:

@@ -30,7 +30,7 @@ def test_no_violation_in_a_preview(watched: OpenPage, demo: str) -> None:
     for name in [*(name for name in FILES if not name.startswith("still-")), "still-16x9.png"]:
         page.get_by_text(name, exact=True).click()
         expect(page.get_by_role("button", name=f"Download {name}")).to_be_visible()
-        shown.settle()
+        shown.rest()
         assert (name, violations(page)) == (name, [])
 
 
@@ -39,7 +39,9 @@ def test_no_violation_where_there_is_no_job_or_a_bad_one(watched: OpenPage, tmp_
     with running_app("open", str(tmp_path)) as address:
         for mode in modes:
             shown = watched(address, mode=mode)
-            assert violations(shown.open()) == []
+            page = shown.open()
+            shown.rest()
+            assert violations(page) == []
             shown.close()
         (tmp_path / "bad").mkdir()
         (tmp_path / "bad" / "bowl.csv").write_text("# stage: bowl\nlift [mm],intake [L/s]\n1,21.O\n", "utf-8")
@@ -47,5 +49,6 @@ def test_no_violation_where_there_is_no_job_or_a_bad_one(watched: OpenPage, tmp_
             shown = watched(address, mode=mode)
             page = shown.open()
             expect(page.get_by_text("bowl.csv").first).to_be_visible()
+            shown.rest()
             assert violations(page) == []
             shown.close()

@@ -13,12 +13,13 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.conftest import OpenPage, Watched, luminance
+from tests.browser.conftest import OpenPage, Watched, comes_to, luminance
 from tests.browser.started import running_app
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 CHART = "stVegaLiteChart"
+SIZABLE = "e => Math.min(e.getBoundingClientRect().width, e.getBoundingClientRect().height) > 50"
 
 
 def assert_charts_drawn(page: Watched) -> None:
@@ -29,9 +30,7 @@ def assert_charts_drawn(page: Watched) -> None:
         chart.scroll_into_view_if_needed()
         drawing = chart.locator("canvas, svg.marks").first
         expect(drawing).to_be_visible()
-        box = drawing.bounding_box()
-        assert box is not None
-        assert min(box["width"], box["height"]) > 50
+        comes_to(lambda drawing=drawing: drawing.evaluate(SIZABLE), True)
     expect(page.page.get_by_test_id("stException")).to_have_count(0)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 
 from tests.browser.conftest import OpenPage, Watched
 from tests.browser.started import running_app
@@ -46,10 +46,6 @@ def customers(jobs: Path) -> Iterator[str]:
         yield address
 
 
-def screens(page: Page) -> list[str]:
-    return [link.inner_text() for link in page.get_by_test_id("stSidebarNav").get_by_role("link").all()]
-
-
 def opened(watched: OpenPage, address: str, path: str = "/") -> Watched:
     shown = watched(address)
     shown.open(path)
@@ -73,9 +69,9 @@ def test_the_address_opens_no_other_job_and_no_other_reader(
     page = opened(watched, customers, asked).page
     expect(page.get_by_text("Alpha head").first).to_be_visible()
     assert SECRET not in page.content()
-    assert screens(page) == SCREENS
-    assert page.locator("input[type=file]").count() == 0
-    assert page.get_by_test_id("stSidebar").get_by_role("combobox").count() == 0
+    expect(page.get_by_test_id("stSidebarNav").get_by_role("link")).to_have_text(SCREENS)
+    expect(page.locator("input[type=file]")).to_have_count(0)
+    expect(page.get_by_test_id("stSidebar").get_by_role("combobox")).to_have_count(0)
     expect(page.get_by_test_id("stSidebar").get_by_text("Reader")).to_have_count(0)
 
 

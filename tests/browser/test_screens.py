@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from tests.browser.access import violations
-from tests.browser.conftest import Watched, ends_quietly, new_page
+from tests.browser.conftest import Watched, comes_to, ends_quietly, new_page
 from tests.browser.started import running_app
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -50,8 +50,8 @@ MISSED = """() => wanted.filter(e => {
   }[e.getAttribute('role') || e.type] || [];
   return !group || ![...e.closest(group).querySelectorAll(one)].some(one => reached.has(one));
 }).map(e => e.outerHTML.slice(0, 200))"""
-TOO_WIDE = """() => [document.scrollingElement, ...document.querySelectorAll('[data-testid=stMain]')]
-  .filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.tagName)"""
+
+BEYOND = """(charts, width) => charts.map(e => e.getBoundingClientRect().right).filter(x => x > width + 1)"""
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +76,7 @@ def screen(request: pytest.FixtureRequest, browser: Browser, demo: str, mode: st
         shown.go_to(request.param)
     # What is worked out last (power, the kit) is there once nothing shows progress any more.
     expect(shown.page.get_by_test_id("stMain").get_by_role("progressbar")).to_have_count(0)
-    shown.settle()
+    shown.rest()
     shown.keep(f"{request.param}-{mode}-{WIDE}")
     yield shown
     ends_quietly([shown])
@@ -109,9 +109,8 @@ def test_a_narrow_page_needs_no_sideways_scroll(screen: Watched, mode: str, widt
     page = screen.page
     page.set_viewport_size({"width": width, "height": 900})
     screen.settle()
-    for chart in page.get_by_test_id("stMain").get_by_test_id("stVegaLiteChart").all():
-        box = chart.bounding_box()
-        assert box is None or box["x"] + box["width"] <= width + 1
-    assert page.evaluate(TOO_WIDE) == []
+    screen.needs_no_sideways_scroll()
+    charts = page.get_by_test_id("stMain").get_by_test_id("stVegaLiteChart")
+    comes_to(lambda: charts.evaluate_all(BEYOND, width), [])
     expect(page.get_by_test_id("stException")).to_have_count(0)
     screen.keep(f"{page.locator('h1').first.inner_text()}-{mode}-{width}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -49,8 +50,7 @@ def test_a_job_is_found_and_opened(watched: OpenPage, shop: str, way: str) -> No
         page.locator(f"{TABLE} canvas").first.focus()
         page.keyboard.press("Shift+Space")
     expect(page.get_by_role("heading", level=1, name="Results")).to_be_visible()
-    shown.settle()
-    assert "job=beta" in page.url
+    expect(page).to_have_url(re.compile("job=beta"))
     expect(page.get_by_text("Head beta").first).to_be_visible()
     shown.go_to("Shelf")
     expect(page.get_by_label("Find")).to_have_value("beta")
@@ -63,6 +63,6 @@ def test_a_customer_finds_no_way_to_other_jobs(watched: OpenPage, tmp_path: Path
         shown = watched(address)
         page = shown.open()
         expect(page.get_by_role("link", name="Results", exact=True)).to_be_visible()
-        assert page.get_by_role("link", name="Shelf", exact=True).count() == 0
+        expect(page.get_by_role("link", name="Shelf", exact=True)).to_have_count(0)
         assert not (tmp_path / ".ledger").exists()
         shown.close()
