@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import TextIO
 
 from core.files.disk import Refused
-from core.files.folder import NOTHING, Whole, read_whole
-from core.files.jobfile import NAME
+from core.files.folder import NAME, NOTHING, Whole, read_whole
 from core.files.load import load_files
 from core.files.log import folded
 from core.files.names import free_name

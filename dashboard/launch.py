@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import socket
 import sys
+import time
+from importlib import import_module
 from pathlib import Path
+from pkgutil import iter_modules
+from threading import Thread
 
 from dashboard.stopping import stopping_at_once
 
@@ -80,4 +85,18 @@ def run_app(environment: dict[str, str], port: int | None, *, browser: bool) -> 
         # A page from elsewhere that knocks is refused; before that the server would ask an outside
         # host for this machine's public address, unless it thinks it knows it. No setting does this.
         net_util._external_ip = "127.0.0.1"
+        Thread(target=_load_screens, daemon=True).start()
         main(args=arguments(port, browser=browser, customer=customer), prog_name="streamlit")
+
+
+def _load_screens() -> None:
+    """Load what the screens need while the browser is still loading its page."""
+    from streamlit import runtime
+
+    from dashboard import screens
+
+    while not runtime.exists():  # what the screens keep between clicks needs it
+        time.sleep(0.01)
+    with contextlib.suppress(Exception):  # the app loads the same, and says what is wrong with it
+        for screen in iter_modules(screens.__path__):
+            import_module(f"{screens.__name__}.{screen.name}")

@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 import streamlit as st
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.listing import is_job, stamp_of
 from core.files.load import Loaded, load_files, load_job
 from core.files.names import is_text, printable

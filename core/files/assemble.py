@@ -12,7 +12,8 @@ from core.files.aim import target_of
 from core.files.benches import with_benches
 from core.files.camtable import read_lift_table
 from core.files.columns import UNIT_KINDS
-from core.files.jobfile import NAME, JobFile
+from core.files.folder import NAME
+from core.files.jobfile import JobFile
 from core.files.log import Log, folded
 from core.files.powerkeys import with_stage
 from core.files.sheet import read_sheet

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.log import Log, did_you_mean, folded
 from core.job import SIDES, Bench, BenchSheet, MeterKind, Problem, Reading
 

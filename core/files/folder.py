@@ -19,6 +19,7 @@ from typing import TypeVar
 
 from core.files.names import is_plain
 
+NAME = "job.toml"  # what makes a folder a job, if no bench sheet does
 JOURNAL = ".saving"
 COMMIT = "commit.json"
 NEW = "new"

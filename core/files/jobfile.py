@@ -29,7 +29,6 @@ from core.job import (
     Valve,
 )
 
-NAME = "job.toml"
 Fitted = dict[Side, dict[str, object]]  # attributes of the valves that are in the head, side by side
 
 _JOB = {

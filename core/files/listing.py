@@ -11,8 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from core.files.folder import COMMIT, ENDINGS, JOURNAL, places
-from core.files.jobfile import NAME
+from core.files.folder import COMMIT, ENDINGS, JOURNAL, NAME, places
 from core.files.text import UnreadableError, decode
 
 _HEAD = 2000  # bytes of a bench sheet in which its date is looked for

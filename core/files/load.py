@@ -9,8 +9,8 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from stat import S_ISREG
 
 from core.files.assemble import Loaded, assemble
-from core.files.folder import settled
-from core.files.jobfile import NAME, JobFile, NamedFile, TargetFiles, read_job_file
+from core.files.folder import NAME, settled
+from core.files.jobfile import JobFile, NamedFile, TargetFiles, read_job_file
 from core.files.log import Log
 from core.files.names import printable
 from core.files.text import MAX_BYTES, UnreadableError, decode

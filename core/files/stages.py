@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 from typing import Any
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.log import Log, did_you_mean, folded
 from core.job import BenchSheet, Problem, Stage
 

@@ -17,7 +17,8 @@ from decimal import Decimal
 from typing import Any
 
 from core.files.fields import Field
-from core.files.jobfile import NAME, TABLES
+from core.files.folder import NAME
+from core.files.jobfile import TABLES
 from core.files.text import UnreadableError, decode
 from core.files.toml import Path
 from core.files.toml_edit import in_order, pruned, with_value, without

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from core.files.assemble import Loaded
 from core.files.draft import Draft
-from core.files.folder import Whole
-from core.files.jobfile import NAME, JobFile, read_job_file
+from core.files.folder import NAME, Whole
+from core.files.jobfile import JobFile, read_job_file
 from core.files.load import load_files, load_job
 from core.files.log import Log
 from core.files.text import MAX_BYTES, UnreadableError, decode

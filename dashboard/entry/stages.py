@@ -6,7 +6,7 @@ import re
 from pathlib import PurePosixPath
 from typing import NamedTuple
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.log import Log, folded
 from core.files.table import split
 from core.files.text import UnreadableError, decode

@@ -11,8 +11,7 @@ from pypdf import PdfReader
 
 from core.files import draft as drafts
 from core.files.draft import new_draft
-from core.files.folder import read_whole
-from core.files.jobfile import NAME
+from core.files.folder import NAME, read_whole
 from core.files.load import load_job
 from core.job import Job
 from core.numbers import review_numbers

@@ -15,8 +15,7 @@ from streamlit.testing.v1 import AppTest
 
 from core.files import draft as drafts
 from core.files.draft import new_draft
-from core.files.folder import NOTHING, read_whole
-from core.files.jobfile import NAME
+from core.files.folder import NAME, NOTHING, read_whole
 from core.files.load import load_job
 from core.units import METRIC
 from dashboard import entry_words

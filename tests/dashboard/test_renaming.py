@@ -10,8 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from core.files.draft import new_draft
-from core.files.folder import read_whole
-from core.files.jobfile import NAME
+from core.files.folder import NAME, read_whole
 from core.files.load import load_job
 from core.files.sheet import read_sheet
 from dashboard.entry.draft import Work, base_files, laid_over

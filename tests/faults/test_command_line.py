@@ -12,8 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.command_line import STOPPED, UNUSABLE, main
-from tests.browser.started import free_port
+from dashboard.command_line import main
+from dashboard.stopping import STOPPED
+from dashboard.unusable import UNUSABLE
 
 needs_shell = pytest.mark.skipif(os.name == "nt", reason="needs a POSIX shell")
 
@@ -114,9 +115,11 @@ def test_a_port_in_use_is_a_sentence(capsys: pytest.CaptureFixture[str]) -> None
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Ctrl-C reaches a whole console there")
-@pytest.mark.parametrize("module", ["core.files", "streamlit"])
-def test_ctrl_c_while_it_is_being_loaded(root: Path, module: str) -> None:
-    command = [sys.executable, "-X", "importtime", "-m", "dashboard", "--port", str(free_port())]
+@pytest.mark.parametrize(
+    ("words", "module"), [((), "core.files"), ((), "streamlit"), (("check", "."), "scipy")]
+)
+def test_ctrl_c_while_it_is_being_loaded(root: Path, words: tuple[str, ...], module: str) -> None:
+    command = [sys.executable, "-X", "importtime", "-m", "dashboard", *words]
     with subprocess.Popen(command, cwd=root, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         loaded = iter(process.stderr.readline, b"")
         assert any(line.decode().rpartition("|")[2].strip().startswith(module) for line in loaded)

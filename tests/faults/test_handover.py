@@ -14,8 +14,10 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.command_line import STOPPED, UNUSABLE, main
+from dashboard.command_line import main
 from dashboard.handover.save import write_files
+from dashboard.stopping import STOPPED
+from dashboard.unusable import UNUSABLE
 from tests.core.saving import KilledError, failing_from
 
 OLD = {"summary.pdf": b"old pdf", "numbers.csv": b"old csv"}

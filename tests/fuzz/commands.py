@@ -13,7 +13,7 @@ from pathlib import Path
 from random import Random
 from unittest import mock
 
-from dashboard import command_line, launch
+from dashboard import command_line, commands, launch
 from tests.fuzz import jobs, seeds, sheets
 from tests.fuzz.damage import KEYS, ODD, UNITS
 from tests.fuzz.rules import ACCEPTED, REFUSED, must
@@ -154,7 +154,7 @@ def _streams() -> Iterator[tuple[io.TextIOWrapper, io.TextIOWrapper]]:
 def _no_app() -> Iterator[None]:
     with (
         mock.patch.object(launch, "run_app"),
-        mock.patch.object(command_line, "with_power", lambda review: review),
+        mock.patch.object(commands, "with_power", lambda review: review),
     ):
         yield
 

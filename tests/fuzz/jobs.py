@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from random import Random
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.load import load_files, load_job
 from core.files.save import Saved, save
 from tests.fuzz import damage, rules, seeds

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass, replace
 from decimal import Decimal
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.load import load_files
 from core.files.sheet import read_sheet
 from core.files.text import decode

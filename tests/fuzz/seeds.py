@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 
 ROOT = Path(__file__).resolve().parents[2]
 _DEMO, _BAD, _BOOKS = ROOT / "demo_runs", ROOT / "tests" / "files_bad", ROOT / "tests" / "spreadsheets"

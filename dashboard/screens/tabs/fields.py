@@ -9,7 +9,8 @@ from typing import Any
 import streamlit as st
 
 from core.files.fields import Choice
-from core.files.jobfile import NAME, TABLES
+from core.files.folder import NAME
+from core.files.jobfile import TABLES
 from core.files.log import folded
 from core.files.toml import Path, lines_of
 from core.files.typed import LISTS

@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.names import free_name
 from core.files.spreadsheet.apply import apply
 from core.files.spreadsheet.book import read_grid

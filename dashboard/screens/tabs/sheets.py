@@ -7,7 +7,7 @@ import datetime as dt
 import streamlit as st
 
 from core.files.assemble import Loaded
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.names import free_name
 from core.files.sheet import read_sheet
 from core.files.spreadsheet.own import is_bench_sheet
