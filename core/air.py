@@ -1,4 +1,4 @@
-"""Air: its density, viscosity and speed of sound, and what can pass an opening at most."""
+"""Air: its density and viscosity, the standard atmosphere, and what can pass an opening at most."""
 
 from __future__ import annotations
 
@@ -179,32 +179,6 @@ def dry_air_viscosity(temperature_k: FloatOrArray) -> FloatOrArray:
     """
     require_positive(temperature_k=temperature_k)
     return 1.458e-6 * temperature_k**1.5 / (temperature_k + 110.4)
-
-
-def speed_of_sound(temperature_k: FloatOrArray) -> FloatOrArray:
-    """Return the speed of sound in dry air.
-
-    Parameters
-    ----------
-    temperature_k : float or ndarray
-        Temperature. [K]
-
-    Returns
-    -------
-    float or ndarray
-        Speed of sound. [m/s]
-
-    Raises
-    ------
-    ValueError
-        If a temperature is not positive.
-
-    References
-    ----------
-    ISO 2533:1975.
-    """
-    require_positive(temperature_k=temperature_k)
-    return np.sqrt(GAMMA * R_DRY_AIR * temperature_k)
 
 
 def standard_barometer(altitude_m: FloatOrArray) -> FloatOrArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from core.measured import average, components, weighed
+from core.ports import by_name, flow_at
 from core.results import Balance, BalanceRow
 from core.side import SideWork
 from core.uncertainty import expanded_uncertainty
@@ -31,18 +32,20 @@ def port_balance(work: SideWork) -> Balance | None:
     if not work.curves:
         return None
     name, curve = list(work.curves.items())[-1]
-    ports = curve.ports
-    names = tuple(port.name for port in ports)
+    ports = by_name(curve.ports)
+    names = tuple(ports)
     lifts = curve.measured.lift_m[curve.measured.measured]
     lifts = lifts[~np.isin(lifts, list(work.stopped.get(("stage", name), ())))]
     if len(ports) < 2 or not lifts.size:
         return Balance(name, work.side, names, ())
-    flow = np.array([port.flow_m3_s[np.isin(port.lift_m, lifts)] for port in ports])
+    flow = np.array([flow_at(benches, lifts) for benches in ports.values()])
     mean, worst = flow.mean(axis=0), flow.argmin(axis=0)
+    reached = flow.min(axis=0) / mean
     terms = []
-    for k, port in enumerate(ports):
-        own = weighed(average((port,), work.scatters), np.equal(port.lift_m, lifts[:, None]).astype(float))
-        terms.append((((worst == k) - 1 / len(ports)) / mean, own))
+    for k, benches in enumerate(ports.values()):
+        alone = average(benches, work.scatters)
+        own = weighed(alone, np.equal(alone.lift_m, lifts[:, None]).astype(float))
+        terms.append((((worst == k) - reached / len(ports)) / mean, own))
     expanded = expanded_uncertainty(components(terms))
     spread = flow.max(axis=0) - flow.min(axis=0)
     rows = tuple(
@@ -52,7 +55,7 @@ def port_balance(work: SideWork) -> Balance | None:
             float(spread[i]),
             float(spread[i] / mean[i]),
             names[worst[i]],
-            float(flow[worst[i], i] / mean[i] - 1),
+            float(reached[i] - 1),
             float(expanded[i]),
         )
         for i in range(lifts.size)

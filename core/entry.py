@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 from core.calibration import check_rows, leaks
 from core.conditions import with_defaults
 from core.files.columns import ATTRIBUTE
-from core.findings.profiles import NEIGHBOURS
-from core.findings.slips import GROSS, UNIT
+from core.findings.profiles import GROSS, NEIGHBOURS
+from core.findings.slips import UNIT
 from core.job import BenchSheet, Job, Reading, Side, Sides
 from core.measured import Measured, average, components, line_weights, weighed
-from core.ports import LIFT_DIGITS, Port, slope
+from core.ports import Port, slope, told_apart
 from core.repeats import RepeatedPort, Scatter
 from core.rows import correct_side
 from core.side import SideWork
@@ -114,8 +114,8 @@ def judge_sweep(
     """
     power = 2.0 if kind == "pressure" else 1.0
     taken_so_far = [r for r in sheet.readings[side] if r.lift_m > 0 and getattr(r, ATTRIBUTE[kind])]
-    read = {round(r.lift_m, LIFT_DIGITS): r for r in taken_so_far}
-    lifts = sorted({round(lift, LIFT_DIGITS) for lift in lifts_m if lift > 0} | read.keys())
+    read = {float(told_apart(r.lift_m)): r for r in taken_so_far}
+    lifts = sorted({float(told_apart(lift)) for lift in lifts_m if lift > 0} | read.keys())
     values = [getattr(read[lift], ATTRIBUTE[kind]) if lift in read else None for lift in lifts]
     taken = np.array(values, dtype=float)
     beside = None if job is None else _beside(job, sheet, side, np.array(lifts), kind, read, power)

@@ -286,8 +286,8 @@ class Difference:
         parts = components(self._terms(of_after, of_before))
         if self.spread is not None:
             # A port is better or worse over its whole curve, and each curve has its own ports.
-            share = (of_after * self.after.flow_m3_s) ** 2 / len(self.after.curve.ports)
-            share += (of_before * self.before.flow_m3_s) ** 2 / len(self.before.curve.ports)
+            share = (of_after * self.after.flow_m3_s) ** 2 / self.after.curve.n_ports
+            share += (of_before * self.before.flow_m3_s) ** 2 / self.before.curve.n_ports
             parts.append(Component(share * self.spread.relative**2, self.spread.dof))
         return parts
 

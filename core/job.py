@@ -161,12 +161,20 @@ class BenchSheet:
     certificate: Certificate = Certificate()
     extra: tuple[tuple[str, str], ...] = ()  # unknown keys, kept
     extra_columns: tuple[tuple[str, tuple[str, ...]], ...] = ()  # further columns, kept
+    extra_lines: tuple[int, ...] = field(default=(), compare=False)  # of the rows of those
     lines: tuple[tuple[str, int], ...] = ()  # header key -> line, for findings
     read_in: Sides[str | None] = field(default=Sides(None, None), compare=False)  # unit as written
 
     def line_of(self, key: str) -> int | None:
         """Return the line on which a header key stands."""
         return dict(self.lines).get(key)
+
+    def beside(self, line: int) -> tuple[tuple[str, str], ...]:
+        """Return head and cell of the further columns that hold something on a line."""
+        if line not in self.extra_lines:
+            return ()
+        row = self.extra_lines.index(line)
+        return tuple((head, cells[row]) for head, cells in self.extra_columns if cells[row])
 
 
 @dataclass(frozen=True)

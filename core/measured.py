@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core import curve
-from core.ports import Port
+from core.ports import Port, by_name
 from core.repeats import Scatter
 from core.uncertainty import Component, variances
 
@@ -54,6 +54,11 @@ class Measured:
     errors: tuple[Errors, ...]
 
     @property
+    def n_ports(self) -> int:
+        """Return how many ports of the head it is the mean of."""
+        return len(by_name(self.ports))
+
+    @property
     def top_m(self) -> float:
         """Return the highest lift of the curve."""
         return float(self.lift_m[-1])
@@ -69,6 +74,8 @@ class Measured:
 
 def average(ports: Iterable[Port], scatters: dict[str | None, Scatter]) -> Measured:
     """Return the mean curve of ports, over the lifts that all of them reach.
+
+    Every port of the head counts alike, and so does every bench that one was read on.
 
     Parameters
     ----------
@@ -86,16 +93,18 @@ def average(ports: Iterable[Port], scatters: dict[str | None, Scatter]) -> Measu
     top = min(port.lift_m[-1] for port in ports)
     lifts = union_lifts(*(port.lift_m for port in ports))
     lifts = lifts if lifts[-1] <= top else lifts[lifts <= top]
-    alike: dict[tuple[int, bytes], list[Port]] = {}
+    named = by_name(ports)
+    alike: dict[tuple[int, float, bytes], list[Port]] = {}
     for port in ports:
-        alike.setdefault((id(scatters[port.bench]), port.lift_m.tobytes()), []).append(port)
+        share = 1 / len(named) / len(named[port.name])
+        alike.setdefault((id(scatters[port.bench]), share, port.lift_m.tobytes()), []).append(port)
     flow, measured = np.zeros(lifts.size), np.ones(lifts.size, dtype=bool)
     errors, shared = [], np.zeros((lifts.size, ports[0].shared.shape[1]))
-    for group in alike.values():
+    for (_, share, _), group in alike.items():
         own, scatter = group[0].lift_m, scatters[group[0].bench]
-        weights = line_weights(own, lifts) / len(ports)
+        weights = line_weights(own, lifts) * share
         flows = np.array([port.flow_m3_s for port in group])
-        flow += _at(own, flows.T, lifts).sum(axis=1) / len(ports)
+        flow += _at(own, flows.T, lifts).sum(axis=1) * share
         measured &= _holds(own, lifts)
         shared += weights @ sum(port.shared for port in group)
         slopes, counts = (

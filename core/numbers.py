@@ -51,6 +51,7 @@ def review_numbers(review: Review) -> dict[str, Any]:
             "currency": review.job.currency,
             "reference": asdict(review.reference),
             "usable_lift_m": dict(review.usable_lift_m.items()),
+            "cam_net_lift_m": dict(review.cam_net_lift_m.items()),
             "stages": [_stage(stage) for stage in review.stages],
             "gains": [_gain(gain) for gain in review.gains],
             "power": {
@@ -58,6 +59,7 @@ def review_numbers(review: Review) -> dict[str, Any]:
                 "model": _dict_of(review.power),
             },
             "target": _target(review.target),
+            "repeatability": [asdict(one) for one in review.repeatability],
             "findings": [_finding(finding) for finding in review.findings],
             "calibration": [_checked(reading) for reading in review.calibration],
             "leaks": [_checked(leak) for leak in review.leaks],
@@ -158,7 +160,9 @@ def _curve(curve: SideCurve | None) -> dict[str, Any] | None:
         "highest_flow_m3_s": curve.highest_flow_m3_s,
         "highest_lift_m": curve.highest_lift_m,
         "mean_flow_m3_s": curve.mean_flow_m3_s,
+        "mean_expanded_m3_s": curve.mean_expanded_m3_s,
         "cam_weighted_flow_m3_s": curve.cam_weighted_flow_m3_s,
+        "cam_weighted_expanded_m3_s": curve.cam_weighted_expanded_m3_s,
         "held_share": curve.held_share,
         "by_port": [asdict(port) for port in curve.by_port],
     }

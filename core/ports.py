@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -20,9 +20,27 @@ Flags = NDArray[np.bool_]
 LIFT_DIGITS = 7
 
 
+def told_apart(lift_m: Array) -> Array:
+    """Return lifts as curves hold them: whoever looks for a lift among them rounds it here.
+
+    Python's own ``round`` would turn some that lie half-way, as 3/32 in, the other way.
+
+    Parameters
+    ----------
+    lift_m : float or ndarray
+        Lifts as they were read. [m]
+
+    Returns
+    -------
+    float or ndarray
+        Lifts to the tenth of a micrometre. [m]
+    """
+    return np.round(lift_m, LIFT_DIGITS)
+
+
 @dataclass(frozen=True, eq=False)
 class Port:
-    """One port of one stage, one side: the mean of its set-ups over n lifts."""
+    """One port of one stage, one side, on one bench: the mean of its set-ups over n lifts."""
 
     name: str | None
     bench: str | None
@@ -34,6 +52,43 @@ class Port:
     n_setups: int
     repeated: RepeatedPort
     scaled: bool
+
+
+def by_name(ports: Iterable[Port]) -> dict[str | None, tuple[Port, ...]]:
+    """Return ports under their names: one that was read on two benches is one port of the head.
+
+    Parameters
+    ----------
+    ports : iterable of Port
+        Ports of one stage, one side.
+
+    Returns
+    -------
+    dict
+        The same, bench by bench, under each name, in their order.
+    """
+    found: dict[str | None, list[Port]] = {}
+    for port in ports:
+        found.setdefault(port.name, []).append(port)
+    return {name: tuple(benches) for name, benches in found.items()}
+
+
+def flow_at(benches: Sequence[Port], lift_m: Array) -> Array:
+    """Return what one port flows at lifts that it was read at, on every bench.
+
+    Parameters
+    ----------
+    benches : sequence of Port
+        One port of the head, bench by bench.
+    lift_m : ndarray, shape (n,)
+        Lifts among the readings of each. [m]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Flow. [m3/s]
+    """
+    return np.mean([port.flow_m3_s[np.isin(port.lift_m, lift_m)] for port in benches], axis=0)
 
 
 _Key = tuple[str, str | None, str | None, str | None]  # role, stage, port and bench
@@ -60,7 +115,7 @@ def ports_of(
     """
     groups: dict[_Key, list[_Sweep]] = {}
     for rows, effects, sound in zip(parts, shared, usable, strict=True):
-        lifts = np.round(rows.lift_m, LIFT_DIGITS)
+        lifts = told_apart(rows.lift_m)
         for sheet, mine in rows.by_sheet():
             keep = mine if sound[mine].all() else np.flatnonzero(sound[mine]) + mine.start
             if lifts[keep].size:

@@ -18,6 +18,26 @@ CFM_M3_S = 0.3048**3 / 60  # NIST SP 811 (2008): foot = 0.3048 m exactly
 LOW, MID, HIGH = 0.188, 0.237, 0.298
 
 
+def kind_needed(engine: Engine) -> str | None:
+    """Return what an engine is not, and must be to get any power figure; None where it is all of that.
+
+    Parameters
+    ----------
+    engine : Engine
+        Engine of the job.
+
+    Returns
+    -------
+    str or None
+        Words to go on after "holds for" and before "only".
+    """
+    if engine.kind.casefold() != "four-stroke spark ignition":
+        return "four-stroke spark ignition"
+    if engine.aspiration.casefold() != "natural":
+        return "natural aspiration"
+    return None
+
+
 def no_ceiling_because(engine: Engine | None) -> str | None:
     """Return why an engine gets no power figure, None where it gets one.
 
@@ -33,10 +53,9 @@ def no_ceiling_because(engine: Engine | None) -> str | None:
     """
     if engine is None:
         return "the job has no [engine]"
-    if " ".join(engine.kind.casefold().split()) != "four-stroke spark ignition":
-        return "the rule holds for four-stroke spark ignition only"
-    if engine.aspiration.casefold().strip() != "natural":
-        return "the rule holds for natural aspiration only"
+    kind = kind_needed(engine)
+    if kind is not None:
+        return f"the rule holds for {kind} only"
     if engine.cylinders is None:
         return "the number of cylinders is not stated"
     return None

@@ -16,6 +16,7 @@ from core.constants import STANDARD_AIRS
 from core.curve import interpolate
 from core.gains import CAM_REACH
 from core.job import SIDES, CamLobe, Engine, Job, Side, Sides
+from core.power import kind_needed
 from core.results import Gain, Review, SideCurve, StageResult
 from core.stages import valves_open
 from core.valve import head_area
@@ -87,13 +88,14 @@ def power_input(job: Job, review: Review) -> PowerInput | Refusal:
     refusal = _kind(job.engine)
     if refusal is not None:
         return refusal
-    wrong = [*_missing(job), *_outside(job), *_cams(job)]
+    ratio = _compression_ratio(job, review)
+    wrong = [*_missing(job, ratio), *_outside(job, ratio), *_cams(job)]
     if wrong:
         return Refusal(
             "; ".join(because for because, _ in wrong), " ".join(dict.fromkeys(c for _, c in wrong))
         )
     notes: list[str] = []
-    crank, redline = _crank(job, review, notes)
+    crank, redline = _crank(job.engine, ratio, notes)
     if redline < LEAST_SPEED_RAD_S:
         return Refusal(
             f"the redline, {redline * 30 / np.pi:.0f} rpm, is below 2000 rpm, where the model does not hold",
@@ -115,8 +117,7 @@ def power_input(job: Job, review: Review) -> PowerInput | Refusal:
     refused = {stage.name: found for stage in review.stages if (found := _refuse(job, review, stage, lobes))}
     names = [stage.name for stage in review.stages if stage.name not in refused]
     if not names:
-        first = next(iter(refused.values()), Refusal("the job has no stage", "Add bench sheets."))
-        return Refusal(first.because, first.cure)
+        return next(iter(refused.values()))
     stages = tuple(Stage(name, Sides(*(_areas(job, review, name, side) for side in SIDES))) for name in names)
     notes += _held(review, names, lobes)
     return PowerInput(crank, job.engine.cylinders, redline, heads_m2, lobes, stages, refused, tuple(notes))
@@ -130,43 +131,49 @@ def _kind(engine: Engine | None) -> Refusal | None:
         return Refusal(
             "the job has no engine", "Give [engine] with cylinders, bore, stroke and compression ratio."
         )
-    if " ".join(engine.kind.casefold().split()) != "four-stroke spark ignition":
+    kind = kind_needed(engine)
+    if kind is not None:
         return Refusal(
-            "the model holds for four-stroke spark ignition only", "There is none for this engine."
+            f"the model holds for {kind} only",
+            "There is none for any other. If this engine is one, leave kind and aspiration out of [engine].",
         )
-    if engine.aspiration.casefold().strip() != "natural":
-        return Refusal("the model holds for natural aspiration only", "There is none for this engine.")
     return None
 
 
-def _missing(job: Job) -> list[tuple[str, str]]:
+def _compression_ratio(job: Job, review: Review) -> float | None:
+    """Return the baseline's compression ratio: as stated, else as its volumes make it."""
+    known = (stage.compression_ratio for stage in review.stages if stage.compression_ratio is not None)
+    return next(known, job.engine.compression_ratio)
+
+
+def _missing(job: Job, ratio: float | None) -> list[tuple[str, str]]:
     """Return what must be known and is not stated."""
     engine = job.engine
-    intake = job.valve_of(job.stages[0].name, "intake") if job.stages else None
-    stated = {
+    first = job.stages[0].name if job.stages else ""
+    needed = {
         "the number of cylinders": engine.cylinders,
         "the bore": engine.bore_m,
         "the stroke": engine.stroke_m,
-        "the compression ratio": engine.compression_ratio,
-        "the diameter of the intake valve": intake.diameter_m if intake else None,
+        "the compression ratio": ratio,
+        "the diameter of the intake valve": job.valve_of(first, "intake").diameter_m,
         **{f"the {side} cam": job.cams[side] for side in SIDES},
     }
-    absent = [name for name, value in stated.items() if value is None]
-    return (
-        [(f"{', '.join(absent)} {'is' if len(absent) == 1 else 'are'} not stated", "State it in the job.")]
-        if absent
-        else []
-    )
+    wrong = [] if job.stages else [("the job has no stage", "Add bench sheets.")]
+    absent = [name for name, value in needed.items() if value is None]
+    if absent:
+        said = f"{', '.join(absent)} {'is' if len(absent) == 1 else 'are'} not stated"
+        wrong.append((said, "State it in the job."))
+    return wrong
 
 
-def _outside(job: Job) -> list[tuple[str, str]]:
+def _outside(job: Job, ratio: float | None) -> list[tuple[str, str]]:
     """Return sizes that no such engine has."""
     engine = job.engine
     given = {
         "cylinders": engine.cylinders,
         "bore": engine.bore_m,
         "stroke": engine.stroke_m,
-        "compression ratio": engine.compression_ratio,
+        "compression ratio": ratio,
     }
     wrong = []
     for name, value in given.items():
@@ -176,7 +183,7 @@ def _outside(job: Job) -> list[tuple[str, str]]:
                 (f"the engine's {name} is {value * scale:g}{unit}", f"Give {least:g} to {greatest:g}{unit}.")
             )
     rod, stroke = engine.rod_length_m, engine.stroke_m
-    if rod is not None and stroke is not None and not 1.1 <= rod / max(stroke, 1e-9) <= 4:
+    if rod is not None and stroke and not 1.1 * stroke <= rod <= 4 * stroke:
         wrong.append(("the rod is no match for the stroke", "Give a rod of 1.1 to 4 times the stroke."))
     for side in SIDES:
         valve = job.valves[side]
@@ -210,7 +217,7 @@ def _cams(job: Job) -> list[tuple[str, str]]:
             centre, (least, greatest) = float(np.degrees(lobe.centreline_rad)), CENTRE_LIMITS_DEG
             if not least <= round(centre, 6) <= greatest:
                 cure = f"Give a centreline of {least} to {greatest} deg."
-                wrong.append((f"the {side} cam's centreline is {centre:.3g} deg", cure))
+                wrong.append((f"the {side} cam's centreline is {centre:.5g} deg", cure))
                 continue
         placed = _lobe(lobe, side, [])
         # Firing is at 0: shut from the start of a cycle until well after burning, and again before its end.
@@ -228,9 +235,8 @@ def _cams(job: Job) -> list[tuple[str, str]]:
     return wrong
 
 
-def _crank(job: Job, review: Review, notes: list[str]) -> tuple[Crank, float]:
+def _crank(engine: Engine, ratio: float, notes: list[str]) -> tuple[Crank, float]:
     """Return the crank at the baseline's compression, and the redline."""
-    engine = job.engine
     rod, redline = engine.rod_length_m, engine.redline_rad_s
     if rod is None:
         rod = ROD_OVER_STROKE * engine.stroke_m
@@ -241,8 +247,7 @@ def _crank(job: Job, review: Review, notes: list[str]) -> tuple[Crank, float]:
             f"The redline is not stated: {redline * 30 / np.pi:.0f} rpm is taken, "
             f"{REDLINE_PISTON_SPEED_M_S:g} m/s of mean piston speed."
         )
-    known = next((s.compression_ratio for s in review.stages if s.compression_ratio is not None), None)
-    return Crank(engine.bore_m, engine.stroke_m, rod, known or engine.compression_ratio), float(redline)
+    return Crank(engine.bore_m, engine.stroke_m, rod, ratio), float(redline)
 
 
 def _lobe(lobe: CamLobe, side: Side, notes: list[str]) -> Lobe:
@@ -276,7 +281,7 @@ def _refuse(job: Job, review: Review, stage: StageResult, lobes: Sides[Lobe]) ->
         top = lobes[side].net_lift_m
         if lift[-1] < CAM_REACH * top:
             return Refusal(
-                f"its {side} readings stop at {lift[-1] / top:.0%} of the cam's lift",
+                f"its {side} readings stop at {lift[-1] / top:.1%} of the cam's lift",
                 f"Read on to the cam's lift, or to {CAM_REACH:.0%} of it at least.",
             )
         sheets = [s for s in job.sheets if s.role == "stage" and s.stage == stage.name and s.readings[side]]
@@ -297,17 +302,16 @@ def _areas(job: Job, review: Review, name: str, side: Side) -> AreaCurve:
     lift, flow = _known(base.side(side))
     standard = STANDARD_AIRS[job.standard_air]
     area = effective_area(side, flow, job.reference_pressure_pa, standard.pressure_pa, standard.density_kg_m3)
-    none = np.array([0.0, lift[-1]])
-    curve = AreaCurve(lift, area, none, np.ones(2))
+    curve = AreaCurve(lift, area, lift, np.ones(lift.size))
     gain = review.gain(name, side, "baseline")
     if gain is None:
         return curve
     own = review.stages[[stage.name for stage in review.stages].index(name)].side(side)
     at, ratio = np.array(_shared(gain)).T
-    if own is not None and own.lift_m[-1] > lift[-1]:
+    higher, more = _known(own)
+    over = higher > lift[-1]
+    if over.any():
         # Read higher than the baseline: the shape up there is this stage's own.
-        higher, more = _known(own)
-        over = higher > lift[-1]
         # Over what its own line has at the baseline's top, which is what the gain there was worked out from.
         area = np.append(area, area[-1] * more[over] / interpolate(higher, more, lift[-1]))
         curve = replace(curve, lift_m=np.append(lift, higher[over]), area_m2=area)
@@ -317,18 +321,12 @@ def _areas(job: Job, review: Review, name: str, side: Side) -> AreaCurve:
 def _shared(gain: Gain) -> list[tuple[float, float]]:
     """Return the lifts that both curves have, and the later flow over the earlier one there."""
     rows = zip(gain.lift_m, gain.before_m3_s, gain.after_m3_s, strict=True)
-    return [
-        (lift, after / before) for lift, before, after in rows if before and after is not None and lift > 0
-    ]
+    return [(lift, after / before) for lift, before, after in rows if before and after]
 
 
 def _known(curve: SideCurve) -> tuple[Array, Array]:
-    """Return lifts above zero and flows, without those that may not be used."""
-    pairs = [
-        (lift, flow)
-        for lift, flow in zip(curve.lift_m, curve.flow_m3_s, strict=True)
-        if flow is not None and lift > 0
-    ]
+    """Return lifts and flows, without those that may not be used."""
+    pairs = [pair for pair in zip(curve.lift_m, curve.flow_m3_s, strict=True) if pair[1] is not None]
     return np.array([lift for lift, _ in pairs]), np.array([flow for _, flow in pairs])
 
 
@@ -336,13 +334,11 @@ def _held(review: Review, names: Sequence[str], lobes: Sides[Lobe]) -> list[str]
     """Return where the cam opens further than was read."""
     notes = []
     for stage in review.stages:
-        for side in SIDES:
-            curve = stage.side(side)
-            if stage.name in names and curve is not None:
-                top = _known(curve)[0][-1]
-                if top < lobes[side].net_lift_m * (1 - 1e-9):
-                    notes.append(
-                        f"The {side} of {stage.name} was read to {top / lobes[side].net_lift_m:.0%} of the "
-                        "cam's lift; above that its flow is held."
-                    )
+        for side in SIDES if stage.name in names else ():
+            top = _known(stage.side(side))[0][-1]
+            if top < lobes[side].net_lift_m * (1 - 1e-9):
+                notes.append(
+                    f"The {side} of {stage.name} was read to {top / lobes[side].net_lift_m:.0%} of the "
+                    "cam's lift; above that its flow is held."
+                )
     return notes

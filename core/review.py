@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from core.balance import port_balance
 from core.bench_checks import leak_shares, plate_history
 from core.chambers import compression_lines, stage_chamber
@@ -115,6 +117,8 @@ def _stage_result(job: Job, stage: Stage, sides: Sides[SideWork], ratio: float |
     if intake is not None and exhaust is not None:
         one, two = intake.measured, exhaust.measured
         both = one.lift_m[one.measured & two.is_measured(one.lift_m)]
+        gone = [lift for _, work in sides.items() for lift in work.stopped.get(("stage", stage.name), ())]
+        both = both[~np.isin(both, gone)]
         lifts, flow_ratio = numbers(both), numbers(two.at(both) / one.at(both))
     chamber, inherited = stage_chamber(job, stage.name)
     return StageResult(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from functools import cached_property
 
@@ -14,10 +15,10 @@ from core.findings import slips
 from core.findings.profiles import profiles
 from core.findings.readings import of_rows, stopped_lifts
 from core.findings.unused import of_checks
-from core.gains import Comparison, PortSpread, Views, compare
+from core.gains import SAME_LIFT, Comparison, PortSpread, Views, compare
 from core.job import BenchSheet, Finding, Job, Side, Valve
 from core.measured import Measured, average
-from core.ports import Port, ports_of
+from core.ports import Port, by_name, flow_at, ports_of
 from core.repeats import Scatter, pool
 from core.results import Against, Gain, Repeatability
 from core.rows import Rows, correct_side
@@ -33,6 +34,7 @@ from core.stages import (
 )
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Key = tuple[str, str | None]  # role and stage of a sheet
 
 
@@ -51,7 +53,7 @@ class SideWork:
         self.calibrations = calibrations(job, side)
         self.leaks = leaks(job, side)
         if job.target is not None and job.target.benches:
-            there = replace(job, benches=job.target.benches, sheets=job.target.checks, target=None)
+            there = replace(job, benches=job.target.benches, sheets=job.target.checks)
             self.checked = self._corrected(job, work, self.calibrations, self.leaks)
             self.checked += self._corrected(there, aim, calibrations(there, side), leaks(there, side))
         else:
@@ -96,7 +98,7 @@ class SideWork:
                 stopped.setdefault(one.file, set()).add((one.line, one.lift_m))
         for rows, sound in zip(self.parts, self.sound, strict=True):
             for sheet, mine in rows.by_sheet():
-                places = stopped.get(sheet.file, set())
+                places = stopped.get(sheet.file)
                 if places:
                     read = [(reading.line, reading.lift_m) for reading in rows.readings[mine]]
                     sound[mine] &= [(None, None) not in places and place not in places for place in read]
@@ -131,41 +133,40 @@ class SideWork:
     @cached_property
     def curves(self) -> dict[str, StageCurve]:
         """Return the curve of each stage that has this side, in the order of work."""
-        means = {
-            stage.name: self._mean(("stage", stage.name), frozenset())
-            for stage in self.job.stages
-            if ("stage", stage.name) in self.ports
-        }
-        common = common_inputs(list(means.values()))
-        return {name: self._curve(("stage", name), measured, common) for name, measured in means.items()}
+        keys: list[Key] = [("stage", stage.name) for stage in self.job.stages]
+        return {key[1]: self._curve(key) for key in keys if key in self.ports}
 
-    def _mean(self, key: Key, only: frozenset[str | None]) -> Measured:
+    @cached_property
+    def common(self) -> Flags:
+        """Return which shared inputs cannot tell the stages apart; of a target alone, all."""
+        stages = [key for key in self.ports if key[0] == "stage"]
+        return common_inputs([self._mean(key) for key in stages or self.ports])
+
+    def _mean(self, key: Key, only: Collection[str | None] = ()) -> Measured:
         """Return the mean curve of a stage's ports, or of those named; each mean is formed once."""
         ports = tuple(port for port in self.ports[key] if not only or port.name in only)
         if ports not in self._means:
             self._means[ports] = average(ports, self.scatters)
         return self._means[ports]
 
-    def _curve(self, key: Key, measured: Measured, common: Array) -> StageCurve:
+    def _curve(self, key: Key) -> StageCurve:
+        measured = self._mean(key)
         result = side_curve(
             measured,
-            common,
+            self.common,
             self.stopped.get(key, frozenset()),
             self.coefficients(key),
             self.cam_net_lift_m,
             self.lift_path_m,
             self._views,
         )
-        return StageCurve(key[1], measured, result, self.ports[key])
+        return StageCurve(measured, result, self.ports[key])
 
     @cached_property
     def target(self) -> StageCurve | None:
         """Return the target's curve, None where it has none on this side."""
         key: Key = ("target", self.job.target.name if self.job.target else None)
-        if key not in self.ports:
-            return None
-        common = common_inputs([curve.measured for curve in self.curves.values()])
-        return self._curve(key, self._mean(key, frozenset()), common)
+        return self._curve(key) if key in self.ports else None
 
     @property
     def usable_lift_m(self) -> float | None:
@@ -191,19 +192,20 @@ class SideWork:
         """Return how far ports of one stage differ, pooled over lifts and stages."""
         squares, weight, dof = 0.0, 0, 0
         for key, ports in self.ports.items():
-            if key[0] != "stage" or len(ports) < 2:
+            named = by_name(ports)
+            if key[0] != "stage" or len(named) < 2:
                 continue
             mean = self.curves[key[1]].measured
             at = mean.lift_m[mean.measured]
             if not at.size:
                 continue
-            flows = np.array([port.flow_m3_s[np.isin(port.lift_m, at)] for port in ports])
+            flows = np.array([flow_at(benches, at) for benches in named.values()])
             relative = flows / flows.mean(axis=0) - 1
             squares += float(np.mean(np.sum(np.square(relative), axis=0)))
-            weight += len(ports) - 1
+            weight += len(named) - 1
             # The ports of a head keep their differences from stage to stage: the stages
             # together know little more of the spread than the one with the most ports.
-            dof = max(dof, len(ports) - 1)
+            dof = max(dof, len(named) - 1)
         return PortSpread((squares / weight) ** 0.5, dof) if weight else None
 
     def gains(self) -> list[Gain]:
@@ -224,15 +226,15 @@ class SideWork:
         shared = {p.name for p in self.ports[mine]} & {p.name for p in self.ports[theirs]}
         if against == "target":
             shared = set()  # another head: its port 2 is not this head's port 2
-        after, before = (self._mean(key, frozenset(shared)) for key in (mine, theirs))
+        after, before = (self._mean(key, shared) for key in (mine, theirs))
         match = match_setups(self._setups[mine], self._setups[theirs])
         # A gain of work is looked for in the head, whichever ports were read; a target is the ports read.
         spread = None if shared or against == "target" else self.port_spread
         found = self._compare(after, before, spread, match.same is not False)
         gone = self.stopped.get(mine, frozenset()) | self.stopped.get(theirs, frozenset())
-        keep = ~np.isin(found.lift_m, list(gone)) if gone else None
-        within = ~found.interpolated & (found.lift_m <= found.usable_lift_m * (1 + 1e-9))
-        read = np.flatnonzero(within if keep is None else within & keep)
+        keep = ~np.isin(found.lift_m, list(gone))
+        usable = found.lift_m <= found.usable_lift_m * SAME_LIFT
+        read = np.flatnonzero(keep & usable & ~found.interpolated)
         peak = read[-1] if read.size else None
         gain = found.after_m3_s - found.before_m3_s
         summary = found.cam_weighted or found.mean
@@ -251,14 +253,12 @@ class SideWork:
             gain_fraction=numbers(found.gain_fraction, keep),
             expanded_uncertainty_m3_s=numbers(found.expanded_m3_s, keep),
             expanded_fraction=numbers(found.expanded_fraction, keep),
-            verdict=found.verdict
-            if keep is None
-            else tuple(v if k else None for v, k in zip(found.verdict, keep, strict=True)),
+            verdict=tuple(v if k else None for v, k in zip(found.verdict, keep.tolist(), strict=True)),
             mean=found.mean,
             cam_weighted=found.cam_weighted,
             at_peak_m3_s=None if peak is None else float(gain[peak]),
             at_peak_expanded_m3_s=None if peak is None else float(found.expanded_m3_s[peak]),
-            shared_ports=tuple(p.name for p in self.ports[mine] if p.name in shared),
+            shared_ports=tuple(name for name in by_name(self.ports[mine]) if name in shared),
             different_ports=not shared,
             port_spread_known=spread is not None,
             same_setup=match.same,

@@ -15,7 +15,7 @@ from core.constants import STANDARD_AIRS
 from core.gains import CAM_REACH, SAME_LIFT, Views, expanded
 from core.job import BenchSheet, Job, Side, Valve
 from core.measured import Measured
-from core.ports import Port
+from core.ports import Port, by_name
 from core.results import Numbers, PortCurve, SideCurve
 from core.valve import curtain_area, head_area, lift_to_diameter
 
@@ -29,7 +29,6 @@ SAME_EFFECT = 0.9  # an input acts alike on all stages if its least effect is th
 class StageCurve:
     """A stage's side on its way from readings to results."""
 
-    name: str
     measured: Measured
     result: SideCurve
     ports: list[Port]
@@ -37,7 +36,7 @@ class StageCurve:
 
 @dataclass(frozen=True)
 class FlowCoefficients:
-    """What turns a flow into coefficients; nan where the valve's size or the drop is not known."""
+    """What turns a flow into coefficients; nan where the valve's size or the flow's drop is not known."""
 
     diameter_m: float
     valves: int
@@ -46,23 +45,15 @@ class FlowCoefficients:
     @cached_property
     def by_head(self) -> float:
         """Return flow coefficient over flow, on the area of the valve heads. [s/m3]"""
-        if np.isnan(self.diameter_m):
-            return np.nan
         return 1 / (self.valves * head_area(self.diameter_m) * self.velocity_m_s)
 
     def by_curtain(self, lift_m: Array) -> Array:
         """Return discharge coefficient over flow, on curtain area. [s/m3]"""
-        if np.isnan(self.diameter_m):
-            return np.full(lift_m.shape, np.nan)
         return 1 / (self.valves * curtain_area(self.diameter_m, lift_m) * self.velocity_m_s)
 
     def lift_to_diameter(self, lift_m: Array) -> Array:
         """Return the lift over the diameter of the valve."""
-        return (
-            np.full(lift_m.shape, np.nan)
-            if np.isnan(self.diameter_m)
-            else lift_to_diameter(self.diameter_m, lift_m)
-        )
+        return lift_to_diameter(self.diameter_m, lift_m)
 
 
 def numbers(values: Array, keep: Flags | None = None) -> Numbers:
@@ -141,19 +132,16 @@ def common_inputs(curves: Sequence[Measured]) -> Flags:
     Parameters
     ----------
     curves : sequence of Measured
-        The stages' curves of one side.
+        The stages' curves of one side, at least one.
 
     Returns
     -------
     ndarray, shape (k,)
         True where an input's mean relative effect hardly differs between the curves.
     """
-    if not curves:
-        return np.zeros(0, dtype=bool)
     effects = np.array([np.mean(c.shared / c.flow_m3_s[:, None], axis=0) for c in curves])
-    least, most = np.min(np.abs(effects), axis=0), np.max(np.abs(effects), axis=0)
-    one_sign = np.all(effects >= 0, axis=0) | np.all(effects <= 0, axis=0)
-    return one_sign & (least >= SAME_EFFECT * most)
+    low, high = effects.min(axis=0), effects.max(axis=0)
+    return (low >= SAME_EFFECT * high) | (high <= SAME_EFFECT * low)  # all add, or all take away
 
 
 def side_curve(
@@ -212,21 +200,18 @@ def side_curve(
     seen = views.of(curve, inside, usable, path)
     n, (in_all, on_bench) = inside.size, expanded(seen, common)
     cam = seen.flow_m3_s.size > n + 1
-    # Neither coefficients nor a level at the reference exist for flows that were not scaled.
-    scaled = all(port.scaled for port in curve.ports)
-    known = 1.0 if scaled else np.nan
     return SideCurve(
         lift_m=tuple(lifts.tolist()),
         flow_m3_s=spread_out(flow),
         expanded_uncertainty_m3_s=spread_out(in_all[:n]),
         expanded_bench_m3_s=spread_out(on_bench[:n]),
-        discharge_coefficient=spread_out(flow * coefficients.by_curtain(inside) * known),
-        flow_coefficient=spread_out(flow * coefficients.by_head * known),
+        discharge_coefficient=spread_out(flow * coefficients.by_curtain(inside)),
+        flow_coefficient=spread_out(flow * coefficients.by_head),
         lift_to_diameter=spread_out(coefficients.lift_to_diameter(inside)),
-        ports=tuple(port.name for port in curve.ports),
+        ports=tuple(by_name(curve.ports)),
         n_setups=sum(port.n_setups for port in curve.ports),
         by_port=tuple(_port_curve(port) for port in curve.ports),
-        at_reference=scaled,
+        at_reference=all(port.scaled for port in curve.ports),
         usable_lift_m=usable,
         peak_flow_m3_s=peak[1],
         peak_lift_m=peak[0],
@@ -245,7 +230,7 @@ def _lifts_shown(curve: Measured, stopped: Collection[float]) -> tuple[Array, Fl
     if not stopped:
         return curve.lift_m, None, curve.lift_m
     lifts = np.union1d(curve.lift_m, np.array(sorted(stopped)))
-    keep = ~np.isin(lifts, list(stopped)) & (lifts <= curve.top_m)
+    keep = ~np.isin(lifts, list(stopped))
     return lifts, keep, lifts[keep]
 
 

@@ -6,7 +6,7 @@ the shares are the variances that its own ± is made of.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,17 +22,16 @@ from core.measured import (
     scatter_coefficients,
     weighed,
 )
-from core.ports import LIFT_DIGITS, Port
+from core.ports import Port, told_apart
 from core.review import worked_sides
 from core.rows import Rows
 from core.side import SideWork
-from core.stages import common_inputs
 from core.uncertainty import expanded_uncertainty
 
 StepName = Literal["reading", "leak", "calibration", "densities", "pressure rule"]
 Values = tuple[tuple[float | str, str], ...]
 
-# What a person calls the inputs that core.shared names, and the two scatters of core.repeats.
+# What a person calls some inputs of core.shared; the others go by their own names.
 SOURCES = {
     "test_pressure_pa": "test pressure reading",
     "meter_drop_pa": "the meter's own drop",
@@ -136,17 +135,17 @@ def trail(job: Job, stage: str, side: Side, lift_m: float) -> Trail:
     Shares: JCGM 100:2008, 5.1.3, contributions to the combined variance.
     """
     work = worked_sides(job)[side]
-    lift = round(lift_m, LIFT_DIGITS)
+    lift = float(told_apart(lift_m))
     curve = work.curves.get(stage)
-    known = {round(one, LIFT_DIGITS): i for i, one in enumerate(curve.result.lift_m)} if curve else {}
+    known = {one: i for i, one in enumerate(curve.result.lift_m)} if curve else {}
     if curve is None or lift not in known:
         lifts = ", ".join(f"{1000 * one:g}" for one in known) or "none, as it was not measured there"
         raise ValueError(f"{stage}, {side} has no lift of {1000 * lift_m:g} mm; it has {lifts}")
     ports = tuple(_port_trail(work, stage, port, lift) for port in curve.ports)
-    if curve.result.flow_m3_s[known[lift]] is None:
+    flow = curve.result.flow_m3_s[known[lift]]
+    if flow is None:
         return Trail(stage, side, lift, None, None, ports, ())
     expanded, shares = _shares(work, curve.measured, line_weights(curve.measured.lift_m, np.array([lift])))
-    flow = float(np.mean([port.flow_m3_s for port in ports]))
     return Trail(stage, side, lift, flow, expanded, ports, shares)
 
 
@@ -159,13 +158,12 @@ def _port_trail(work: SideWork, stage: str, port: Port, lift: float) -> PortTrai
         if part.rows.bench.name == port.bench
         for one in _readings(work.job, part, sound.tolist(), stage, port.name)
     ]
-    held = {round(one.reading.lift_m, LIFT_DIGITS) for one in readings}
     lifts, interpolated = {lift}, lift not in port.lift_m
     if interpolated and lift <= alone.top_m:
         (weights,) = line_weights(port.lift_m, np.array([lift]))
         lifts |= set(port.lift_m[weights > 0].tolist())
     flow = float(alone.at(np.array([lift]))[0]) if lift <= alone.top_m else None
-    mine = tuple(one for one in readings if round(one.reading.lift_m, LIFT_DIGITS) in lifts & held)
+    mine = tuple(one for one in readings if told_apart(one.reading.lift_m) in lifts)
     return PortTrail(port.name, flow, port.n_setups, interpolated, mine)
 
 
@@ -267,11 +265,10 @@ def _shares(
     total = float(sum(part.variance for part in parts)[0])
     if total == 0:
         return None, ()
-    common = common_inputs([curve.measured for curve in work.curves.values()])
     variance: dict[tuple[str, bool], float] = {}
     (shared,) = weights @ measured.shared
-    for name, alike, effect in zip(work.inputs, common.tolist(), shared.tolist(), strict=True):
-        key = (_source(name), alike)
+    for name, alike, effect in zip(work.inputs, work.common.tolist(), shared.tolist(), strict=True):
+        key = (SOURCES.get(name[0], name[0]), alike)
         variance[key] = variance.get(key, 0.0) + effect**2
     for scatter, setup, sweep in scatter_coefficients(terms):
         names = ("re-set-up", "within a sweep")
@@ -286,8 +283,3 @@ def _shares(
     ]
     found.sort(key=lambda share: -share.share)
     return float(expanded_uncertainty(parts)[0]), tuple(found)
-
-
-def _source(name: Hashable) -> str:
-    kind = name[0] if isinstance(name, tuple) else str(name)
-    return SOURCES.get(kind, kind)

@@ -76,7 +76,7 @@ SPELLINGS = {
     "mm h2o": "mmh2o", "cm h2o": "cmh2o", "ft h2o": "fth2o",
     "in hg": "inhg", "in. hg": "inhg", '"hg': "inhg", "inches of mercury": "inhg", "mm hg": "mmhg",
     "cubic feet per minute": "cfm", "cu ft/min": "cfm", "cu in": "inch^3", "cu. in.": "inch^3",
-    "1/min": "rpm", "min^-1": "rpm", "l/sec": "l/s",
+    "1/min": "rpm", "min^-1": "rpm",
 }  # fmt: skip
 
 

@@ -129,7 +129,7 @@ def _noun_of(parsed: pint.Unit) -> str:
 
 def _suggestion(unit: str, kinds: tuple[str, ...]) -> str:
     allowed = {name.casefold(): name for kind in kinds for name in KINDS[kind].allowed.split(", ")}
-    near = difflib.get_close_matches(unit.casefold(), allowed, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(unit.casefold(), allowed)
     if unit.casefold() in ("scfm", "sccm", "slpm", "nl/min"):
         return " (a flow at standard conditions is a mass flow: give it as one)"
     return f" (did you mean '{allowed[near[0]]}'?)" if near else ""

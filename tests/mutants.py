@@ -6,6 +6,7 @@ tree. ``python -m tests.mutants`` for all modules below, or with the names of so
 
 from __future__ import annotations
 
+import ast
 import re
 import shutil
 import subprocess
@@ -27,11 +28,11 @@ JUDGES = {
     "dyno": "dyno",
     "compression": "compression chambers",
     "chambers": "chambers compression",
-    "calibration": "calibration bench_day_findings trail",
+    "calibration": "calibration bench_day_findings trail trail_demo",
     "repeats": "repeats shared review",
     "uncertainty": "uncertainty shared",
-    "measured": "ports gains shared review target trail",
-    "ports": "ports shared review repeats",
+    "measured": "ports gains shared review target trail trail_demo side",
+    "ports": "ports shared review repeats side balance",
     "gains": "gains shared review target trade_facts",
     "shared": "shared shared_effects calibration review",
     "breathing/crank": "cycle_parts",
@@ -40,17 +41,34 @@ JUDGES = {
     "breathing/friction": "cylinder",
     "breathing/closing": "cycle_closing",
     "breathing/cycle": "cycle_repeats",
+    "stages": "stages review",
+    "setups": "setups",
+    "side": "side review target",
+    "rows": "rows",
+    "trail": "trail",
+    "units": "units unit_table",
+    "balance": "balance",
+    "power": "power",
+    "power_input": "power_input power_refusals",
+    "power_assumptions": "power_assumptions",
+    "power_results": "power_results",
+    "power_settings": "power_results",
     "power_ranges": "power_ranges",
     "power_runs": "power_runs",
     "power_answers": "power_answers",
-    "power_model": "power_gains power_input",
+    "power_model": "power_gains power_assumptions",
     "target": "target",
     "conditions": "conditions rows",
     "findings/bench_day": "bench_day_findings",
     "findings/unused": "bench_day_findings",
     "findings/slips": "slips",
-    "findings/readings": "reading_findings",
+    "findings/readings": "reading_findings side",
+    "findings/profiles": "profiles slips",
+    "findings/left_out": "left_out",
+    "findings/sheets": "sheet_findings",
+    "findings/target": "target_findings",
     "findings/comparisons": "comparison_findings",
+    "numbers": "numbers",
     "breathing/march": "cylinder_rates cylinder",
     "breathing/intake": "cylinder_rates cylinder",
     "breathing/valve_flow": "cylinder_rates cylinder",
@@ -60,6 +78,26 @@ JUDGES = {
     "breathing/burn": "cylinder_rates cylinder",
 }
 
+# A test that gets a remembered answer does not call what a mutant changed: mutmut would not know that it
+# judges it, nor would the mutant be tried in the copies of a process that has seen all tests pass.
+FORGETTING = """
+
+import functools
+import gc
+
+_REMEMBERING = []
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    found = [one for one in gc.get_objects() if isinstance(one, functools._lru_cache_wrapper)]
+    _REMEMBERING.extend(one for one in found if (one.__module__ or "").startswith("core."))
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    for one in _REMEMBERING:
+        one.cache_clear()
+"""
+
 # What may survive, and why: none of these changes a number beyond its budget.
 ACCEPTED = {
     r"np\.(as)?array\(\w+(\.\w+)?(\(\))?, (dtype=)?(float)?": "numbers are floats already",
@@ -68,13 +106,23 @@ ACCEPTED = {
     r"SAME_LIFT|- 1e-9|\+ 1e-9": "a hair of room for rounding: no reading meets its edge",
     r"flow = \S+ [*/] ideal": "the first guess of an iteration that closes",
     r"np\.where\(moving": "stands where nothing flows, and is multiplied by that nothing",
+    r"np\.where\(sound, log_flow, 1": "stands where a cell weighs nothing",
+    r"rows\[at, column\] = 2": "the same curve, told in halves",
+    r"- rounding < setting|setting < unknown": "a hair of room for rounding: no setting meets its edge",
+    r"<= LEAST_SPEED|>= MOST_|first < placed|opens_rad <= placed|closes_rad < last": "an edge",
+    r"duration <= np\.radians|stroke < rod|rod < 4 \*|lift\[-1\] <= CAM_REACH": "an edge",
+    r"round\(centre, 7": "six digits hide a rounding as seven do",
+    r"ensure_ascii=None": "nothing is as good as no",
+    r"allow_nan=(None|True)|ensure_ascii=False, indent": "whatever is not finite is gone by then",
+    r"if job\.stages else \"XXXX": "no stage has that name",
+    r"^- +\d[^\"]*\"[^\"]+\"\), => |XXof Wos|OF WOS|of wos": "the wording of a note",
     r"np\.full\(.*np\.shape": "the shape of an answer that is nan all over",
     r"^-\s+throat_diameter_m=throat": "a later check, against the stem, refuses the same",
     r"low = valve_lift_m": "both formulas meet at that lift",
     r"if lift_m\[end\] <= 0": "a row on the seat is moved by nothing",
     r"ends_m >= _SHUT_SHARE": "an edge that is a judgement",
     r"errstate": "a warning of NumPy's, and no number",
-    r"strict=": "lengths that are equal by construction",
+    r"=> .*strict=(None|False)|zip\([^=]*, \)|^- +strict=True,$": "lengths that are equal by construction",
     r"astype\(None\)|zeros\(DRAWS, (None)?\)": "single precision is for speed: it does for counting",
     r"dof, .*\b(1000000000001|1000001)\.0": "a cap on degrees of freedom that is without end either way",
     r"\(1000001\.0 (\* beta )?/ reynolds\) \*\* 0\.[37]": "a millionth of a term that is a hundredth",
@@ -83,6 +131,20 @@ ACCEPTED = {
     r"^-\s+(text|cure|named|who|why) \+?= ": "the wording of a sentence",
     r"by_head / heads|\[1\.0\] \* len\(PARTS\)": "heads are ones, and curtains of thirds are cut off",
     r"=> .*[<>]= (2 \* )?-?(WEATHER_PA|WARM_K|RULES_APART|SCALE_OFF|LEAK_LARGE|ACTION)": "an edge",
+    r"XX XX\"\.join": "the same on both sheets",
+    r"= text\.strip\(\"XX|not text\.strip\(\"XX": "X stands in no number",
+    r"interpolated and lift < alone": "the top lift is a reading",
+    r"np\.ones\(2\), weighed": "the same result twice",
+    r"full_like\(ratio, None|weights\[i\] = None": "None in an array of floats is nan",
+    r"argsort\(np\.abs\(lift - lift\[i\]\), (kind=(None|\"STABLE\"))?\)": "a few numbers are sorted in order",
+    r"at = \(lift\[near\] - lift\[i\]\) \* |lift\[near\] \+ ": "a scale, which a parabola does not depend on",
+    r"at\.min\(\) <= 0|0 <= at\.max": "no neighbour lies at the reading itself",
+    r"(>= bench\.repeatability /|bench\.repeatability \*) 2": "which lifts count as steep is a judgement",
+    r"squares, weight, dof = 0\.0, 0, 1": "two ports have one degree of freedom already",
+    r"curve\.top_m > CAM_REACH": "a hair of room is in it: no top meets its edge",
+    r"low > SAME_EFFECT|high < SAME_EFFECT": "an edge, and effects of nothing take nothing away",
+    r"count or 2, float": "without a count there is no diameter either",
+    r"stopped\.get\(key, (None)?\)": "no lift, either way",
     r"=> .*([<>]= (OFF_CURVE|GROSS|NEAR|LEVEL_NEAR|SETUP_OFF)\b|>= 0\.1 |<= 0\.3 \*)": "an edge",
     r"=> .*([<>]= (SUSPICIOUS|IMPOSSIBLE|LOW_LIFT))": "an edge",
     r"sheet\.stage or \"XXXX": "no stage has that name, either",
@@ -162,6 +224,10 @@ def mutated(name: str, folder: Path) -> dict[str, str]:
     copy = folder / "tree"
     skipped = shutil.ignore_patterns(".*cache*", ".git", ".venv", "__pycache__", ".hypothesis", "handover")
     shutil.copytree(ROOT, copy, ignore=skipped)
+    module = copy / f"core/{name}.py"
+    module.write_text(undecorated(module.read_text("utf-8")), "utf-8")
+    with (copy / "tests/conftest.py").open("a", encoding="utf-8") as conftest:
+        conftest.write(FORGETTING)
     judges = [f"tests/core/test_{judge}.py" for judge in JUDGES[name].split()]
     settings = {
         "source_paths": ["core"],
@@ -181,6 +247,24 @@ def mutated(name: str, folder: Path) -> dict[str, str]:
     unseen = ("survived", "no tests", "not checked")
     found = [line.split(":")[0].strip() for line in told.splitlines() if line.endswith(unseen)]
     return {one: _changed(_said(copy, "show", one)) for one in found}
+
+
+def undecorated(source: str) -> str:
+    """Return a module with each decorator as an assignment below its function.
+
+    mutmut passes over whatever is decorated, as all properties and remembered answers are.
+    """
+    lines = source.splitlines()
+    functions = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.FunctionDef)]
+    for node in sorted(functions, key=lambda one: -one.lineno):
+        if not node.decorator_list:
+            continue
+        start, indent = node.decorator_list[0].lineno - 1, " " * node.col_offset
+        called = [
+            f"{indent}{node.name} = {ast.unparse(one)}({node.name})" for one in node.decorator_list[::-1]
+        ]
+        lines[start : node.end_lineno] = [*lines[node.lineno - 1 : node.end_lineno], *called]
+    return "\n".join(lines) + "\n"
 
 
 def reason(line: str) -> str:

@@ -57,6 +57,7 @@ class Columns:
 
     readings: Sides[tuple[Reading, ...]]
     extra: tuple[tuple[str, tuple[str, ...]], ...]
+    extra_lines: tuple[int, ...]
     read_in: Sides[str | None]  # unit of each side's column, as written
 
 
@@ -92,7 +93,7 @@ def read_columns(
         The readings; None, with problems in the log, where they cannot be used.
     """
     before = len(log.problems)
-    known, extra = _sort_heads(table, log)
+    known, extra = _sort_heads(table, role, log)
     if len(log.problems) > before or not _complete(known, role, table, log):
         return None
     found: dict[str, _Column] = {}
@@ -114,11 +115,12 @@ def read_columns(
     return Columns(
         readings,
         tuple((h.text, tuple(c[i] for i in rising)) for h, c in cells.items()),
+        tuple(table.rows[i][0] for i in rising) if cells else (),
         Sides(*(found[side].unit if side in found else None for side in SIDES)),
     )
 
 
-def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
+def _sort_heads(table: Table, role: Role, log: Log) -> tuple[dict[str, Head], list[Head]]:
     known: dict[str, Head] = {}
     extra: list[Head] = []
     line = table.header_line
@@ -136,11 +138,15 @@ def _sort_heads(table: Table, log: Log) -> tuple[dict[str, Head], list[Head]]:
                 log.problem(f"Column '{head.text}' is not known.", f"Did you mean '{near}'?", line)
             else:
                 extra.append(head)
+    for side in SIDES:  # a range of readings that are not there would get lost
+        if side not in known and f"{side} range" in known:
+            extra.append(known.pop(f"{side} range"))
     if extra:
+        shown = ", shown on Bench day beside each reading," if role == "stage" else ""
         log.finding(
             "note",
             "further-columns",
-            "Kept and shown, but not computed with: {}",
+            f"Kept{shown} and not computed with: {{}}",
             (", ".join(head.text for head in extra), "text"),
             line=line,
         )

@@ -124,6 +124,7 @@ def read_sheet(
             certificate=Certificate(**values["certificate"]),
             extra=tuple(header.extra),
             extra_columns=found.extra,
+            extra_lines=found.extra_lines,
             lines=tuple(header.lines.items()),
             read_in=found.read_in,
             **values["sheet"],

@@ -24,9 +24,9 @@ from core.files.log import folded
 from core.files.sheet import KEYS, read_sheet
 from core.job import SIDES, BenchSheet, Reading, Side, Sides
 
-# Units tried for each kind of quantity, the preferred first; the last is SI, in which any value
-# can be written exactly.
-_UNITS = {
+# Units tried for each kind of quantity, the preferred first; one is SI, in which any value can be
+# written exactly.
+UNITS = {
     "lift": ("mm", "in", "m"),
     "flow": ("L/s", "cfm", "L/min", "m3/h", "m3/s"),
     "mass flow": ("g/s", "kg/h", "lb/min", "lb/h", "kg/s"),
@@ -116,6 +116,7 @@ def _comparable(sheet: BenchSheet) -> BenchSheet:
         sheet,
         readings=readings,
         lines=(),
+        extra_lines=(),
         read_in=Sides(None, None),
         note="\n".join(_notes(sheet)) or None,
         extra=extra,
@@ -257,7 +258,7 @@ def _quantities(
 ) -> tuple[str, list[str]]:
     """Return the unit in which values are shortest, and their figures in it; blank for None."""
     fits = []
-    usual = _UNITS[kinds[0]]
+    usual = UNITS[kinds[0]]
     for unit in (given_unit, *usual) if given_unit else usual:
         _, scale, offset = units.factor(unit, kinds)
         figures = [

@@ -3,7 +3,8 @@
 Work on a head changes its curve smoothly; a slip changes one cell, or one sheet. So the
 sweeps of a stage are laid on each other; a stage with fewer than three is laid on the other
 stages, and each of its readings on its own neighbours there. What is left of a reading is
-judged against what this bench usually leaves.
+judged against what this bench usually leaves. A reading that is off by more than any work or
+noise explains is judged, but foretells no other.
 """
 
 from __future__ import annotations
@@ -17,15 +18,18 @@ from numpy.typing import NDArray
 
 from core.findings.left_out import fit, scatter
 from core.job import BenchSheet
-from core.ports import LIFT_DIGITS, slope
+from core.ports import slope, told_apart
 from core.rows import Rows
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 ROUNDS = 3  # of the median polish; levels and curves settle in two
 ENOUGH = 3  # sweeps of one stage, for a median that one slip cannot move
 NEIGHBOURS = 4  # readings that foretell one between them, by a parabola
 ZERO_OFF = 5  # settings of the lift that a set-up's zero may be off by (judgement)
+GROSS = 0.25  # relative; no work on a head, and no noise, does this to a single reading (judgement)
+TURNS = 8  # at most, of setting such readings aside; one does where none is off (judgement)
 DOUBTED = 4.0  # robust standard deviations at which a reading is judged a second time
 LEAST_SCATTER = 0.0015  # a bench that seems to repeat better has too few readings to tell (judgement)
 
@@ -66,32 +70,29 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
     if not sweeps:
         return None
     stages = [_stage(sheet) for _, sheet, _ in sweeps]
-    taken = [np.round(rows.lift_m, LIFT_DIGITS) for rows in parts]
-    lifts, column = np.unique(np.concatenate(taken), return_inverse=True)
-    cells = np.repeat(np.arange(len(sweeps)), [mine.stop - mine.start for *_, mine in sweeps]), column
-    log_flow = np.full((len(sweeps), lifts.size), np.nan)
-    leak = np.zeros(log_flow.shape)
-    readings = np.full(log_flow.shape, None)
-    readings[cells] = np.fromiter((reading for rows in parts for reading in rows.readings), dtype=object)
-    flow = np.concatenate([np.where(rows.flows, rows.flow_m3_s, np.nan) for rows in parts])
-    log_flow[cells] = np.log(flow)
-    leak_share = [rows.leak / np.where(rows.flows, rows.base - rows.leak, np.nan) for rows in parts]
-    leak[cells] = flow * np.concatenate(leak_share)
+    lifts, readings, log_flow, leak = _laid_out(parts, [mine.stop - mine.start for *_, mine in sweeps])
     bench = sweeps[0][0].bench
-    middle = median(log_flow, 0)
-    level = median(log_flow - middle, 1)
-    middle = np.exp(middle)
-    steepness = np.nan_to_num(slope(lifts, middle) / middle)
-    # Where the curve is steep, setting the lift decides how well a reading repeats.
-    steep = steepness * bench.lift_setting_m > bench.repeatability / 2
-    residual, spread, stage_level = _left_over(
-        lifts,
-        log_flow,
-        stages,
-        np.where(steep, steepness, 0.0),
-        ZERO_OFF * bench.lift_setting_m,
-    )
-    even = residual / np.sqrt(spread)
+    heard = log_flow  # what foretells the others
+    for _ in range(TURNS):
+        middle = median(heard, 0)
+        level = median(log_flow - middle, 1)
+        middle = np.exp(middle)
+        steepness = np.nan_to_num(slope(lifts, middle) / middle)
+        # Where the curve is steep, setting the lift decides how well a reading repeats.
+        steep = steepness * bench.lift_setting_m > bench.repeatability / 2
+        residual, spread, stage_level = _left_over(
+            lifts,
+            log_flow,
+            heard,
+            stages,
+            np.where(steep, steepness, 0.0),
+            ZERO_OFF * bench.lift_setting_m,
+        )
+        gross = _farthest_off(lifts, heard, residual, spread, stages)
+        if not gross.any():
+            break
+        heard = np.where(gross, np.nan, heard)
+    even = np.where(np.isfinite(heard), residual / np.sqrt(spread), np.nan)
     read = max(_robust(even[:, ~steep], bench.repeatability), LEAST_SCATTER)
     setting = bench.lift_setting_m
     if steep.any():
@@ -110,6 +111,22 @@ def profiles(parts: Sequence[Rows]) -> Profiles | None:
         level,
         stage_level,
     )
+
+
+def _laid_out(parts: Sequence[Rows], sizes: list[int]) -> tuple[Array, NDArray[np.object_], Array, Array]:
+    """Return every lift, and of each sweep at each: its reading, the logarithm of its flow, and its leak."""
+    taken = [told_apart(rows.lift_m) for rows in parts]
+    lifts, column = np.unique(np.concatenate(taken), return_inverse=True)
+    cells = np.repeat(np.arange(len(sizes)), sizes), column
+    log_flow = np.full((len(sizes), lifts.size), np.nan)
+    leak = np.zeros(log_flow.shape)
+    readings = np.full(log_flow.shape, None)
+    readings[cells] = np.fromiter((reading for rows in parts for reading in rows.readings), dtype=object)
+    flow = np.concatenate([np.where(rows.flows, rows.flow_m3_s, np.nan) for rows in parts])
+    log_flow[cells] = np.log(flow)
+    leak_share = [rows.leak / np.where(rows.flows, rows.base - rows.leak, np.nan) for rows in parts]
+    leak[cells] = flow * np.concatenate(leak_share)
+    return lifts, readings, log_flow, leak
 
 
 def _together(stages: list[tuple[str, str | None]]) -> list[NDArray[np.int64]]:
@@ -150,8 +167,33 @@ def _judge_again(
         score[at] = np.where(judged, one.score(usual), score[at])
 
 
+def _farthest_off(
+    lift_m: Array, heard: Array, residual: Array, spread: Array, stages: list[tuple[str, str | None]]
+) -> Flags:
+    """Return which readings among neighbours no work and no noise explains: one a lift and one a sweep.
+
+    One that is off draws its neighbours along, and of two sweeps either is off from the other. It is
+    the one that also stands off its own curve: flow over lift falls smoothly.
+    """
+    telling = np.isfinite(heard)
+    off = np.where(telling & (np.abs(residual) > GROSS), np.abs(residual) / np.sqrt(spread), 0.0)
+    off[telling.sum(axis=1) <= NEIGHBOURS] = 0.0  # nothing would be left to judge it by
+    for at in _together(stages):
+        if at.shape[1] >= ENOUGH:
+            off[at] = 0.0
+    for k in np.flatnonzero(off.any(axis=1)):
+        per_lift = heard[k] - np.log(lift_m)
+        off[k] *= np.abs(np.nan_to_num(_beside_neighbours(lift_m, per_lift, per_lift)[0]))
+    return (off > 0) & (off == off.max(axis=0)) & (off == off.max(axis=1)[:, None])
+
+
 def _left_over(
-    lift_m: Array, log_flow: Array, stages: list[tuple[str, str | None]], steepness: Array, most_m: float
+    lift_m: Array,
+    log_flow: Array,
+    heard: Array,
+    stages: list[tuple[str, str | None]],
+    steepness: Array,
+    most_m: float,
 ) -> tuple[Array, Array, Array]:
     """Return what is left of each reading, how its variance grows, and each sweep's level in its stage.
 
@@ -163,7 +205,7 @@ def _left_over(
     shapes = []
     for at in groups:
         count = at.shape[1]
-        shape, level, left = _polish(log_flow[at], steepness, most_m)
+        shape, level, left = _polish(heard[at], steepness, most_m)
         shapes.append(shape)
         if count > 1:
             stage_level[at] = level
@@ -177,7 +219,9 @@ def _left_over(
         if len(members) < ENOUGH and len(every) > 1:
             reference = median(np.delete(every, stage, axis=0), 0)
             for k in members:
-                residual[k], spread[k] = _beside_neighbours(lift_m, log_flow[k] - reference)
+                residual[k], spread[k] = _beside_neighbours(
+                    lift_m, log_flow[k] - reference, heard[k] - reference
+                )
     return residual, spread, stage_level
 
 
@@ -196,27 +240,32 @@ def _polish(log_flow: Array, steepness: Array, most_m: float) -> tuple[Array, Ar
     return shape, level, left - own
 
 
-def _beside_neighbours(lift_m: Array, ratio: Array) -> tuple[Array, Array]:
-    """Return each reading of a smooth ratio less what its neighbours foretell, and how that errs."""
+def _beside_neighbours(lift_m: Array, ratio: Array, heard: Array) -> tuple[Array, Array]:
+    """Return each reading of a smooth ratio less what its heard neighbours foretell, and how that errs."""
     left, spread = np.full_like(ratio, np.nan), np.ones_like(ratio)
-    taken = np.isfinite(ratio)
-    if taken.sum() > NEIGHBOURS:
-        foretold = _foretelling(tuple(lift_m[taken].tolist()))
+    taken, telling = np.isfinite(ratio), np.isfinite(heard)
+    if telling.sum() >= NEIGHBOURS:
+        foretold = _foretelling(tuple(lift_m[taken].tolist()), tuple(telling[taken].tolist()))
         left[taken] = ratio[taken] - foretold @ ratio[taken]
         spread[taken] = 1 + np.sum(np.square(foretold), axis=1)
     return left, spread
 
 
 @lru_cache(maxsize=64)
-def _foretelling(lifts_m: tuple[float, ...]) -> Array:
-    """Return the weights by which its neighbours foretell each reading, (n, n) with a zero diagonal.
+def _foretelling(lifts_m: tuple[float, ...], telling: tuple[bool, ...]) -> Array:
+    """Return the weights by which its telling neighbours foretell each reading, (n, n) with a zero diagonal.
 
-    A parabola through the nearest, or a straight line at the ends, where it would extrapolate.
+    A parabola through the nearest, or a straight line at the ends, where it would extrapolate;
+    nan where too few others tell.
     """
     lift = np.array(lifts_m)
     weights = np.zeros((lift.size, lift.size))
     for i in range(lift.size):
-        near = np.argsort(np.abs(lift - lift[i]), kind="stable")[1 : NEIGHBOURS + 1]
+        order = np.argsort(np.abs(lift - lift[i]), kind="stable")[1:]
+        near = order[np.array(telling)[order]][:NEIGHBOURS]
+        if near.size < NEIGHBOURS:
+            weights[i] = np.nan
+            continue
         at = (lift[near] - lift[i]) / np.max(np.abs(lift[near] - lift[i]))
         degree = 2 if at.min() < 0 < at.max() else 1
         weights[i, near] = np.linalg.pinv(np.vander(at, degree + 1))[-1]

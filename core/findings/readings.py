@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from core.air import ideal_velocity
 from core.constants import STANDARD_AIRS
 from core.job import BenchSheet, Finding, Job, Level, Side, Valve
-from core.ports import LIFT_DIGITS
+from core.ports import told_apart
 from core.rows import Rows
 from core.stages import valves_open
 from core.valve import least_seat_area, lift_to_diameter
@@ -155,7 +155,6 @@ def stopped_lifts(
     for rows, good in zip(parts, sound, strict=True):
         for index in np.flatnonzero(~good):
             sheet = rows.sheets[index]
-            found.setdefault((sheet.role, sheet.stage), set()).add(
-                round(float(rows.lift_m[index]), LIFT_DIGITS)
-            )
+            lift = float(told_apart(rows.lift_m[index]))
+            found.setdefault((sheet.role, sheet.stage), set()).add(lift)
     return {key: frozenset(lifts) for key, lifts in found.items()}

@@ -30,14 +30,17 @@ def _meter_follows_room(sheet: BenchSheet) -> bool:
     return sheet.air.meter_temperature_k is None and any(r.meter_temperature_k is None for r in rows)
 
 
-READ_BY_US = (
+_STATE_PRESSURE = "Add # test pressure: 28 inH2O, with the pressure that was used."
+DROP = (
     Matter(
         "no-test-pressure",
         "look",
         lambda s: not _has_pressure(s),
         "without a test pressure: flows are shown as read, not scaled to the reference.",
-        "Add # test pressure: 28 inH2O, with the pressure that was used.",
+        _STATE_PRESSURE,
     ),
+)
+WEATHER = (
     Matter(
         "assumed-barometer",
         "note",
@@ -107,8 +110,21 @@ CHECKS = (
         "of a calibration without a certified flow: no factor can be worked out.",
         "Add # certified flow: 100 L/s, with # certified at: and # certified air:.",
     ),
+    Matter(
+        "certified-where",
+        "look",
+        lambda s: s.certificate.flow_m3_s is not None and None in (s.certificate.at_pa, s.certificate.air),
+        "of a calibration whose certified flow is of no stated pressure or air: the job's own are taken.",
+        "Add # certified at: 28 inH2O and # certified air: ISO 2533.",
+    ),
+    Matter(
+        "check-without-pressure",
+        "look",
+        lambda s: not (s.printed.already_corrected or _has_pressure(s)),
+        "of a plate or a leak without a test pressure: taken as read at the reference pressure.",
+        _STATE_PRESSURE,
+    ),
 )
-
 
 _WITH_A_SCALE: tuple[MeterKind, ...] = ("volume flow", "percent of range")  # of flow, so set in one state
 
@@ -130,21 +146,31 @@ def of_job(job: Job) -> list[Finding]:
     read = [s for s in flows if not s.printed.already_corrected]
     corrected = [s for s in flows if s.printed.already_corrected]
     checks = [s for s in job.sheets if s.role in ("calibration", "leak")]
+    checks += job.target.checks if job.target else ()
+    # A leak is subtracted as read, whatever the weather.
+    weathered = read + [s for s in checks if s.role == "calibration" and not s.printed.already_corrected]
     work = [s for s in flows if s.role == "stage"]  # which port of a target was read matters to nobody here
-    groups = ((read, READ_BY_US), (corrected, CORRECTED_BY_THE_BENCH), (work, ANY), (checks, CHECKS))
-    found = [_of_sheets(sheets, matter) for sheets, matters in groups for matter in matters]
+    groups = (
+        (read, DROP),
+        (weathered, WEATHER),
+        (corrected, CORRECTED_BY_THE_BENCH),
+        (work, ANY),
+        (checks, CHECKS),
+    )
+    every = len(flows) + len(checks)
+    found = [_of_sheets(sheets, matter, every) for sheets, matters in groups for matter in matters]
     return [finding for finding in found if finding is not None] + _of_benches(job, read)
 
 
-def _of_sheets(sheets: list[BenchSheet], matter: Matter) -> Finding | None:
-    """Return one finding for all sheets that a matter holds for, None for none."""
+def _of_sheets(sheets: list[BenchSheet], matter: Matter, every: int) -> Finding | None:
+    """Return one finding for the sheets, of every one there is, that a matter holds for; None for none."""
     mine = [sheet for sheet in sheets if matter.holds(sheet)]
     if not mine:
         return None
     who = f"{len(mine)} sheets are"
     if len(mine) == 1:
         who = f"{mine[0].file} is"
-    elif len(mine) == len(sheets):
+    elif len(mine) == every:
         who = "All sheets are"
     return Finding(
         matter.level, matter.code, "{} " + matter.text, matter.cure, ((who, "text"),), mine[0].file
@@ -152,16 +178,19 @@ def _of_sheets(sheets: list[BenchSheet], matter: Matter) -> Finding | None:
 
 
 def _of_benches(job: Job, read: list[BenchSheet]) -> list[Finding]:
+    benches = list(dict.fromkeys(job.bench_of(sheet) for sheet in read))
     found = []
-    for bench in dict.fromkeys(job.bench_of(sheet) for sheet in read):
+    for bench in benches:
+        # Which bench it is goes without saying where there is but one.
+        who = (bench.name if len(benches) > 1 and bench.name else "the bench", "text")
         if bench.calibration is None:
             text = (
-                "No uncertainty of the bench's calibration is stated: {} (standard) is taken. "
+                "No uncertainty of the calibration of {} is stated: {} (standard) is taken. "
                 "It cancels in gains on one bench."
             )
-            value = ((BENCH_DEFAULTS.calibration, "fraction"),)
+            values = (who, (BENCH_DEFAULTS.calibration, "fraction"))
             found.append(
-                Finding("note", "assumed-calibration", text, 'Add calibration = "1 %" to [[bench]].', value)
+                Finding("note", "assumed-calibration", text, 'Add calibration = "1 %" to [[bench]].', values)
             )
         rest = [
             _key(name)
@@ -169,23 +198,22 @@ def _of_benches(job: Job, read: list[BenchSheet]) -> list[Finding]:
             if name not in ("calibration", "repeatability") and getattr(bench, name) is None
         ]
         if rest:
-            text = "Usual standard uncertainties are taken for {}."
+            text = "On {}, usual standard uncertainties are taken for {}."
             cure = "State {} in [[bench]]."
             said = ", ".join(key.replace("_", " ") for key in rest)
-            values = ((said, "text"), (", ".join(rest), "text"))
+            values = (who, (said, "text"), (", ".join(rest), "text"))
             found.append(Finding("note", "assumed-readings", text, cure, values))
         if bench.calibrated_at_pa is None and bench.meter in _WITH_A_SCALE:
             text = (
-                "At which test pressure the bench's scale was set is not stated: it is taken to hold at each."
+                "At which test pressure the scale of {} was set is not stated: it is taken to hold at each."
             )
-            found.append(
-                Finding("note", "assumed-scale", text, 'Add calibrated_at = "28 inH2O" to [[bench]].')
-            )
-        found += _of_plate(bench)
+            cure = 'Add calibrated_at = "28 inH2O" to [[bench]].'
+            found.append(Finding("note", "assumed-scale", text, cure, (who,)))
+        found += _of_plate(bench, who)
     return found
 
 
-def _of_plate(bench: Bench) -> list[Finding]:
+def _of_plate(bench: Bench, who: tuple[str, str]) -> list[Finding]:
     """Say that a metering plate's coefficient is an extrapolation, where it is one."""
     if bench.meter != "plate pressure drop" or bench.plate_diameter_m is None:
         return []
@@ -193,11 +221,12 @@ def _of_plate(bench: Bench) -> list[Finding]:
         return []
     where = "in a plenum" if bench.pipe_diameter_m is None else "in its pipe"
     text = (
-        "The bench's plate of {} {} is outside what ISO 5167-2 covers: at least {}, in a pipe of {} to {}, "
+        "The plate of {}, {} {}, is outside what ISO 5167-2 covers: at least {}, in a pipe of {} to {}, "
         "at {} to {} of its diameter. Its coefficient is an extrapolation; it cancels in gains on one bench."
     )
     cure = "Read a plate of certified flow (# role: calibration); its factor puts that right."
     values = (
+        who,
         (bench.plate_diameter_m, "length"),
         (where, "text"),
         (LEAST_PLATE_M, "length"),

@@ -6,7 +6,7 @@ from math import exp, log
 
 import numpy as np
 
-from core.findings.profiles import Profiles, median
+from core.findings.profiles import GROSS, Profiles, median
 from core.job import BenchSheet, Finding, Side, Sides
 from core.power import CFM_M3_S
 
@@ -15,7 +15,6 @@ Value = tuple[float | str, str]
 # In standard deviations. A job has some 400 readings: a sound one is called off the curve in
 # one job of hundreds, and a shift of 6 is hardly ever missed.
 OFF_CURVE = 4.8
-GROSS = 0.25  # relative; no work on a head, and no noise, does this to a single reading (judgement)
 NEAR = 0.08  # how closely a slip must explain a reading, relative (judgement)
 LEVEL_NEAR = 0.1  # likewise for a whole sheet, whose stage has gains of its own (judgement)
 UNIT = log(1e-3 / CFM_M3_S)  # L/s taken for cfm, or the other way round

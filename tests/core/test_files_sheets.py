@@ -190,7 +190,21 @@ def test_further_columns_are_kept_and_named() -> None:
     text = "Lift [mm], INTAKE (L/s) ,Swirl [rpm],remark\n2,43.1,900,clay\n1,21.4,800,\n"
     sheet = read(text)
     assert sheet.extra_columns == (("Swirl [rpm]", ("800", "900")), ("remark", ("", "clay")))
+    assert [sheet.beside(line) for line in (1, 2, 3)] == [
+        (),
+        (("Swirl [rpm]", "900"), ("remark", "clay")),
+        (("Swirl [rpm]", "800"),),
+    ]
     assert "further-columns" in codes(text)
+    for role, where in (("stage", "Kept, shown on Bench day"), ("leak", "Kept and not computed with")):
+        _, log = read_sheet("sheet.csv", f"# role: {role}\n{text}".encode())
+        assert [one.text.startswith(where) for one in log.findings if one.code == "further-columns"] == [True]
+
+
+def test_a_range_without_its_readings_is_kept_as_a_further_column() -> None:
+    text = "lift [mm],intake [L/s],exhaust range [cfm],remark\n1,21.4,100,clay\n"
+    assert read(text).extra_columns == (("remark", ("clay",)), ("exhaust range [cfm]", ("100",)))
+    assert codes(text) == ["further-columns"]
 
 
 def test_lifts_out_of_order_are_sorted_with_a_note() -> None:

@@ -14,12 +14,13 @@ import pytest
 from core.files.load import load_job
 from core.job import Finding
 from core.numbers import FORMAT, finding_text, numbers_json, review_numbers
-from core.results import Review
+from core.results import Gain, PortCurve, Review, SideCurve, StageResult, Summary
 from core.review import review
 from core.units import METRIC, US
 from tests.core.jobs import sheet
 from tests.core.test_calibration import plate, with_checks
 from tests.dashboard.invented_jobs import invented_job
+from tests.dashboard.power_models import make_model
 
 # As in the description of the format; further keys are welcome.
 TOP = {"format", "title", "reference", "usable_lift_m", "stages", "gains", "power", "findings"}
@@ -105,6 +106,22 @@ def same(said: dict[str, Any], meant: object, *besides: str) -> None:
             assert value == plain(getattr(meant, key)), key
 
 
+def names(kind: type) -> set[str]:
+    """Return the names of a result's fields."""
+    return {field.name for field in fields(kind)}
+
+
+def test_nothing_that_was_worked_out_is_left_out(reviewed: Review) -> None:
+    said = json.loads(numbers_json(reviewed))
+    of_job = {"format", "title", "fingerprint", "currency"}
+    assert said.keys() == names(Review) - {"job", "ceiling"} | of_job  # the ceiling is under "power"
+    stage, gain = said["stages"][0], said["gains"][0]
+    assert stage.keys() == names(StageResult) - {"ratio_lift_m"}  # under "exhaust_to_intake"
+    assert stage["intake"].keys() == names(SideCurve)
+    assert stage["intake"]["by_port"][0].keys() == names(PortCurve)
+    assert gain.keys() == names(Gain) and gain["mean"].keys() == names(Summary)
+
+
 @pytest.mark.parametrize("name", ["touring-twin", "messy-day"])
 def test_every_number_stands_under_its_own_name(name: str) -> None:
     """A target, both sides, ports and chambers; plates, leaks and a reading that is stopped."""
@@ -117,6 +134,7 @@ def test_every_number_stands_under_its_own_name(name: str) -> None:
         "intake": done.usable_lift_m.intake,
         "exhaust": done.usable_lift_m.exhaust,
     }
+    assert said["cam_net_lift_m"] == plain(done.cam_net_lift_m)
     for shown, stage in zip(said["stages"], done.stages, strict=True):
         same(shown, stage, "intake", "exhaust", "exhaust_to_intake")
         ratio = {"lift_m": plain(stage.ratio_lift_m), "ratio": plain(stage.exhaust_to_intake)}
@@ -126,7 +144,7 @@ def test_every_number_stands_under_its_own_name(name: str) -> None:
     for shown, gain in zip(said["gains"], done.gains, strict=True):
         same(shown, gain)
     assert said["power"]["ceiling"] == plain(done.ceiling)
-    for key in ("calibration", "leaks", "balance", "compression"):
+    for key in ("calibration", "leaks", "balance", "compression", "repeatability"):
         assert said[key] == plain(getattr(done, key))
     for shown, finding in zip(said["findings"], done.findings, strict=True):
         same(shown, finding, "text")
@@ -150,6 +168,11 @@ def test_every_number_stands_under_its_own_name(name: str) -> None:
             key: plain(getattr(gap.gain, field)) for key, field in renamed.items()
         }
         same(shown, gap, "reached_flow_coefficient", *renamed)
+
+
+def test_the_model_of_power_stands_as_it_was_worked_out(reviewed: Review) -> None:
+    model = make_model()
+    assert json.loads(numbers_json(replace(reviewed, power=model)))["power"]["model"] == plain(model)
 
 
 def test_a_plate_without_a_date_has_none_and_text_stays_what_it_is() -> None:

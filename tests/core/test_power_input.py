@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from core.breathing.areas import Lobe
-from core.job import Job, Sides
-from core.power_assumptions import Unknown, assumption, default_runner_length, unknowns
+from core.job import Job, Sides, Stage, Valve
 from core.power_input import PowerInput, power_input
-from core.power_model import PowerSettings, assumptions_of
 from core.review import review
 from tests.core.jobs import PRESSURE_PA
 from tests.core.power_jobs import (
@@ -114,6 +110,26 @@ def test_a_stage_stands_to_the_baseline_where_both_were_read():
     assert second.lift_m.tolist() == first.lift_m.tolist()
 
 
+def test_a_reading_that_is_stopped_has_no_area():
+    """One of three stages has a gross slip at 0.5 in: its curve and its gain go without that lift."""
+    slip = INTAKE | {0.5: 2460.0}
+    job = power_job(
+        {name: (slip if name == "port" else INTAKE, EXHAUST) for name in ("as cast", "bowl", "port")}
+    )
+    assert review(job).gain("port", "intake", "baseline").after_m3_s.count(None) == 1
+    areas = [stage.areas.intake for stage in given(job).stages]
+    assert areas[2].at(LIFTS) == pytest.approx(areas[0].at(LIFTS), rel=1e-6)
+    first = power_job(
+        {name: (slip if name == "as cast" else INTAKE, EXHAUST) for name in ("as cast", "b", "c")}
+    )
+    areas = [stage.areas.intake for stage in given(first).stages]
+    read = np.delete(LIFTS, 4)
+    assert areas[0].at(read) == pytest.approx(
+        area([INTAKE[0.1], *only(INTAKE, 0.2, 0.4).values(), 260, 268], "intake")
+    )
+    assert areas[0].lift_m.tolist() == pytest.approx(read.tolist())
+
+
 def test_a_baseline_without_one_side_lends_the_other():
     found = given(power_job({"as cast": (INTAKE, None), "bowl": (INTAKE, EXHAUST)}))
     assert [stage.name for stage in found.stages] == ["bowl"]
@@ -142,6 +158,45 @@ def test_all_valves_of_a_cylinder_count():
     assert found.head_area_m2 == pytest.approx(2 * np.pi / 4 * (1.5 * INCH_M) ** 2)
 
 
+def test_the_valves_are_those_of_the_first_stage():
+    """A later stage's larger valve shows in its flow; the bore and the runner are reckoned for the first."""
+    own = Stage("as cast", valves=Sides(Valve(diameter_m=2.0 * INCH_M), None))
+    later = Stage("port", valves=Sides(Valve(diameter_m=2.2 * INCH_M), None))
+    sides = Sides(replace(VALVES.intake, diameter_m=None, valves_per_cylinder=None), VALVES.exhaust)
+    job = power_job({"as cast": (INTAKE, EXHAUST), "port": (INTAKE, EXHAUST)}, valves=sides)
+    found = given(replace(job, stages=(own, later)))
+    assert found.head_area_m2 == pytest.approx(np.pi / 4 * (2.0 * INCH_M) ** 2)
+    unknown = replace(job, stages=(replace(own, valves=Sides(None, None)), later))
+    refusal = power_input(unknown, review(unknown))
+    assert refusal.because == "the diameter of the intake valve is not stated"
+
+
+def test_a_ratio_that_is_not_stated_is_that_of_its_volumes():
+    """7.4 L over eight, with 70 cc of chamber and 12 cc of gasket, deck and dish; by hand."""
+    volumes = {"gasket_volume_m3": 9e-6, "deck_volume_m3": 1e-6, "dish_volume_m3": 2e-6}
+    bare = engine(compression_ratio=None, **volumes)
+    stages = (Stage("as cast", chamber_volume_m3=70e-6), Stage("port", chamber_volume_m3=74e-6))
+    made = power_job({"as cast": (INTAKE, EXHAUST), "port": (INTAKE, EXHAUST)}, engine=bare)
+    job = replace(made, stages=stages)
+    swept = np.pi / 4 * 0.10795**2 * 0.1016
+    assert given(job).crank.compression_ratio == pytest.approx(1 + swept / 82e-6)
+    stated = replace(job, engine=replace(bare, compression_ratio=11.0))
+    assert given(stated).crank.compression_ratio == pytest.approx(11.0)
+    unmeasured = replace(job, stages=(Stage("as cast"), Stage("port")))
+    refusal = power_input(unmeasured, review(unmeasured))
+    assert refusal.because == "the compression ratio is not stated"
+
+
+@pytest.mark.parametrize("centre", [60.0, 150.0])
+def test_a_centreline_may_be_at_its_limits(centre: float):
+    """Whatever the conversion to radians and back leaves of it; a cam of 150 deg is open in time there."""
+    half = np.radians(151 / 2)
+    short = replace(CAMS.intake, table=((-half, 0.0), (0.0, 0.0175), (half, 0.0)))
+    lobe = replace(short, centreline_rad=np.radians(centre))
+    found = given(power_job({"as cast": (INTAKE, EXHAUST)}, cams=Sides(lobe, CAMS.exhaust)))
+    assert found.lobes.intake.centre_rad == pytest.approx(np.radians(360 + centre))
+
+
 def test_what_is_not_stated_is_assumed_and_said():
     lobes = Sides(*(replace(lobe, centreline_rad=None) for lobe in (CAMS.intake, CAMS.exhaust)))
     bare = engine(redline_rad_s=None, rod_length_m=None)
@@ -167,78 +222,3 @@ def test_a_cam_that_lifts_higher_than_was_read_is_said():
     assert list(found.notes) == [
         "The intake of port was read to 93% of the cam's lift; above that its flow is held."
     ]
-
-
-# assumptions ------------------------------------------------------------------------------
-
-
-@pytest.mark.outside
-@pytest.mark.parametrize("rpm", [3500, 6000, 9000, 12000])
-def test_a_runner_is_84_000_inches_over_rpm(rpm: float):
-    # Common practice, no source: rpm at which it is tuned, 85 % of the redline. 350 m/s x 73 deg is that
-    # to 0.2 %.
-    found = default_runner_length(rpm * RPM)
-    assert found == pytest.approx(np.clip(84_000 / (0.85 * rpm) * INCH_M, 0.15, 0.6), rel=3e-3)
-    # There and back at 350 m/s while the crank turns 73 deg at that speed.
-    if 0.15 < found < 0.6:
-        assert 2 * found / 350 * 0.85 * rpm * 6 == pytest.approx(73)
-
-
-def test_a_cam_that_is_known_by_its_table_or_centreline_is_known_better():
-    found = given(power_job({"as cast": (INTAKE, EXHAUST)}))
-    table = ((-2.5, 0.0), (0.0, 0.0175), (2.5, 0.0))
-
-    def unsure(**changed: Any) -> dict[str, float]:
-        lobes = [
-            replace(one, lobe=replace(one.lobe, **changed))
-            for one in (found.lobes.intake, found.lobes.exhaust)
-        ]
-        return {one.key: one.unsure for one in unknowns(1e-3, 700.0, *lobes)}
-
-    plain, tabled, loose = unsure(), unsure(table=table), unsure(centreline_rad=None)
-    assert (plain["lobe_stretch"], tabled["lobe_stretch"]) == (0.015, 0.005)
-    keys = [f"{side}_centreline_rad" for side in ("intake", "exhaust")]
-    assert [np.degrees(plain[key]) for key in keys] == pytest.approx([1.5, 1.5])
-    assert [np.degrees(loose[key]) for key in keys] == pytest.approx([4, 4])
-    one = replace(found.lobes.intake, lobe=replace(found.lobes.intake.lobe, table=table))
-    mixed = unknowns(1e-3, 700.0, one, found.lobes.exhaust)
-    assert next(x.unsure for x in mixed if x.key == "lobe_stretch") == 0.015
-
-
-def test_a_value_is_assumed_stated_or_set():
-    one = Unknown("a_m", "a", "length", 2.0, 0.3, 0.1, 1.0, 4.0, "why")
-    assumed, stated, chosen = assumption(one, None), assumption(one, None, True), assumption(one, 3.0, True)
-    assert [(x.origin, x.value, x.standard_uncertainty) for x in (assumed, stated, chosen)] == [
-        ("assumed", 2.0, 0.3),
-        ("job", 2.0, 0.3),
-        ("set", 3.0, 0.1),
-    ]
-    assert (chosen.key, chosen.name, chosen.unit_kind, chosen.note) == ("a_m", "a", "length", "why")
-    assert (chosen.least, chosen.greatest) == (1.0, 4.0)
-    for edge in (1.0, 4.0, 1 - 1e-12, 4 + 1e-12):  # a limit in another unit may be off by its last bits
-        assert assumption(one, edge).value == edge
-    for beyond in (0.999, 4.001, -2.0):
-        with pytest.raises(ValueError, match="It must be 1 to 4"):
-            assumption(one, beyond)
-
-
-def test_every_value_that_is_assumed_may_be_set():
-    found = given(power_job({"as cast": (INTAKE, EXHAUST)}))
-    for one in unknowns(found.head_area_m2, found.redline_rad_s, found.lobes.intake, found.lobes.exhaust):
-        assert one.least <= one.assumed - one.unsure and one.assumed + one.unsure <= one.greatest, one.key
-        assert 0 <= one.unsure_set <= one.unsure and one.note and one.name
-
-
-def test_the_assumptions_are_those_of_engine_and_cams():
-    plain = replace(CAMS.exhaust, centreline_rad=None)
-    found = given(power_job({"as cast": (INTAKE, EXHAUST)}, cams=Sides(CAMS.intake, plain)))
-    known = assumptions_of(found, PowerSettings(heat_level=1.2))
-    assert known["heat_level"].value == 1.2
-    assert {key: known[key].origin for key in ("heat_level", "fuel_level")} == {
-        "heat_level": "set",
-        "fuel_level": "assumed",
-    }
-    origins = [known[f"{side}_centreline_rad"].origin for side in ("intake", "exhaust")]
-    assert origins == ["job", "assumed"]
-    assert found.lobes.exhaust == Lobe(plain, pytest.approx(2 * np.pi - np.radians(112)))
-    assert found.lobes.intake == Lobe(CAMS.intake, pytest.approx(2 * np.pi + np.radians(106)))

@@ -17,7 +17,7 @@ from core.numbers import numbers_json
 from core.power_assumptions import Unknown, assumption
 from core.power_model import PowerSettings, power_model
 from core.power_results import Anchor
-from core.power_settings import settings_of, with_power, without_prices
+from core.power_settings import settings_of, with_power
 from core.review import review
 from core.units import UnitError
 from tests.core.jobs import LIFTS_M, job, sheet, truth
@@ -160,15 +160,3 @@ def test_the_numbers_state_model_and_compression() -> None:
     assert full["stages"][1]["against_previous"]["gain_w"].keys() == {"low", "mid", "high"}
     assert full["stages"][0]["against_previous"] is None
     assert len(full["stages"][0]["band"]["power_low_w"]) == len(full["speed_rad_s"])
-
-
-def test_a_model_without_prices_keeps_its_ranges() -> None:
-    model = make_model()
-    bare = without_prices(model)
-    for before, after in zip(model.stages, bare.stages, strict=True):
-        for kind in ("against_baseline", "against_previous"):
-            one, two = getattr(before, kind), getattr(after, kind)
-            assert (one is None) == (two is None)
-            if two is not None:
-                assert (two.price, two.price_per_w) == (None, None)
-                assert replace(two, price=one.price, price_per_w=one.price_per_w) == one

@@ -149,6 +149,28 @@ def test_a_refusal_says_what_is_allowed(text: str, kind: str, words: list[str]) 
         assert word in str(refused.value)
 
 
+@pytest.mark.parametrize(
+    ("unit", "kinds", "text", "cure"),
+    [
+        ("mm", ("flow",), "unit 'mm' is a length.",
+         "Wanted: a volume flow in cfm, L/s, L/min, m3/h, m3/s, ft3/min."),
+        ("mm", ("flow", "fraction", "pressure"), "unit 'mm' is a length.",
+         "Wanted: a volume flow in cfm, L/s, L/min, or a percentage in %, "
+         "or a pressure in inH2O, mmH2O, Pa."),
+        ("kg*m", ("flow",), "unit 'kg*m' is something else.", None),
+        ("zzz", ("length",), "unit 'zzz' is not known.", None),
+        ("hpaa", ("barometer",), "unit 'hpaa' is not known (did you mean 'hPa'?).", None),
+        *((unit, ("flow",), f"unit '{unit}' is not known (a flow at standard conditions is a mass flow: "
+           "give it as one).", None) for unit in ("scfm", "SCCM", "slpm", "NL/min")),
+    ],
+)  # fmt: skip
+def test_a_refused_unit_is_named_with_what_is_wanted(unit, kinds, text, cure) -> None:
+    with pytest.raises(UnitError) as refused:
+        units.factor(unit, kinds)
+    assert refused.value.text == text
+    assert refused.value.cure == cure or cure is None
+
+
 def test_units_that_pint_alone_would_misread() -> None:
     # in pint's own list cfm is a centi-femto-metre, mil an angle and PS a petasiemens
     assert units.factor("cfm", ("flow",))[0] == "flow"

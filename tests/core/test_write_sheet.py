@@ -9,8 +9,11 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from core.files.sheet import read_sheet
-from core.files.write_sheet import UnwritableError, sheet_text
+from core import units
+from core.files.columns import COLUMN_KINDS
+from core.files.fields import Quantity
+from core.files.sheet import KEYS, read_sheet
+from core.files.write_sheet import UNITS, UnwritableError, sheet_text
 from core.job import Air, BenchSheet, Reading, Sides
 from tests.core.test_files_sheets import EVERY_KEY
 
@@ -73,6 +76,16 @@ def test_units_come_back(table: str, head: str) -> None:
     assert head in comes_back(role + table).splitlines()
 
 
+def test_whatever_a_sheet_holds_has_units_to_be_written_in() -> None:
+    """A new kind of key or column is missing here until ``UNITS`` of core/files/write_sheet.py has it."""
+    kinds = {kind for kinds in COLUMN_KINDS.values() for kind in kinds}
+    kinds |= {field.read.kind for _, field in KEYS.values() if isinstance(field.read, Quantity)}
+    assert kinds - UNITS.keys() == set()
+    for kind, written in UNITS.items():
+        # Only a unit that is SI itself gives back any number to the last digit.
+        assert (kind, 1.0, 0.0) in [units.factor(unit, (kind,)) for unit in written]
+
+
 def test_every_key_comes_back() -> None:
     table = "lift [mm],intake [L/s],exhaust [L/s]\n1,21.4,17.0\n2,43.1,33.8\n"
     # a sheet in memory keeps no spelling of what it understood
@@ -93,6 +106,11 @@ def test_nothing_is_lost() -> None:
         "# note: bore, of the fixture\n# taken after lunch\n"
         'lift [mm],intake [L/s],swirl\n1,20,c\n1,21,d\n2,40,"a, b"\n'
     )
+
+
+def test_a_range_without_its_readings_comes_back() -> None:
+    text = "lift [mm],intake [L/s],exhaust range [cfm]\n1,21.4,100\n2,43.1,\n"
+    assert comes_back(text) == text
 
 
 def test_sides_that_share_no_row_stay_apart() -> None:
