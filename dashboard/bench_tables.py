@@ -10,7 +10,7 @@ from core.trail import ReadingTrail, Step, Trail
 from core.units import MINUS, NO_BREAK_SPACE, UnitSet, label, show, to_display
 from dashboard import bench_words
 from dashboard.evidence import reading_text
-from dashboard.figures import NOTHING, figure, lifts, places, plus_minus, significant
+from dashboard.figures import NOTHING, counted, figure, lifts, places, plus_minus, significant
 from dashboard.tables import Table, flow_figure
 
 FACTOR_DECIMALS = 4
@@ -77,7 +77,7 @@ def point(trail: Trail, units: UnitSet) -> Table:
         flow = NOTHING
         if port.flow_m3_s is not None:
             flow = figure(to_display(port.flow_m3_s, "flow", units), decimals)
-        count = f"{port.n_setups} set-up{'' if port.n_setups == 1 else 's'}"
+        count = counted(port.n_setups, "set-up")
         how = f", between readings, {count}" if port.interpolated else f", mean of {count}"
         rows.append((f"{name}{how}", "", flow))
         marked.append(True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from core.calibration import ACTION
 from core.job import Finding, Side
 from core.results import Balance, PlateCheck, Review
-from core.trail import Trail
+from core.trail import ReadingTrail, Trail
 from core.units import NO_BREAK_SPACE, UnitSet, label, show
+from dashboard.figures import counted
 from dashboard.words import Safe
 
 Trust = tuple[str, str, str]  # level of the gravest finding, the sentence, what else to say
@@ -24,7 +25,6 @@ SHARES_CAPTION = (
     "cancels in a gain."
 )
 NO_SHARES = "A reading of this lift cannot be used, so there is no point and no ±."
-CONDITIONS = "Conditions of each sheet"
 CALIBRATION = "Calibration over the days"
 CALIBRATION_CAPTION = (
     "Factor: certified over measured flow of the plate. The days within the limits are pooled into one "
@@ -60,25 +60,27 @@ def trust(review: Review) -> Trust:
     others = sum(finding.lift_m is None for finding in stops)
     parts = []
     if readings:
-        parts.append(f"{_count(readings, 'reading')} cannot be used")
+        parts.append(f"{counted(readings, 'reading')} cannot be used")
     if others:
-        parts.append(f"{_count(others, 'sweep')} cannot be used")
+        parts.append(f"{counted(others, 'sweep')} cannot be used")
     if looks:
         verb = "wants" if looks == 1 else "want"
-        parts.append(f"{looks} {verb} a check" if stops else f"{_count(looks, 'thing')} {verb} a check")
+        parts.append(f"{looks} {verb} a check" if stops else f"{counted(looks, 'thing')} {verb} a check")
     said = ", ".join(parts)
     rest = "Whatever is stopped is left out of every curve." if stops else "Every reading is in use."
     return ("stop" if stops else "look"), said, rest
-
-
-def _count(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def findings_of_day(review: Review) -> tuple[list[Finding], list[Finding]]:
     """Return what wants doing, and what is only to be known."""
     grave = [finding for finding in review.findings if finding.level != "note"]
     return grave, [finding for finding in review.findings if finding.level == "note"]
+
+
+def beside(reading: ReadingTrail, safe: Safe = str) -> str:
+    """Return what further columns of its sheet say of a reading, empty where they say nothing."""
+    held = "; ".join(f"{head} {cell}" for head, cell in reading.sheet.beside(reading.reading.line))
+    return f"Beside it on the sheet, and not computed with: {safe(held)}." if held else ""
 
 
 def point_name(trail: Trail, units: UnitSet, safe: Safe = str) -> str:

@@ -13,6 +13,12 @@ from dashboard.figures import NOTHING, figure
 from dashboard.look import LEVEL_MARK
 from dashboard.tables import Table
 
+_LEVELS = {
+    "stop": "do not use what is named",
+    "look": "check it before you rely on the numbers",
+    "note": "good to know",
+}
+
 
 @dataclass(frozen=True)
 class FindingLine:
@@ -35,6 +41,15 @@ def finding_lines(findings: Iterable[Finding], units: UnitSet, *, customer: bool
         level = f"{LEVEL_MARK[finding.level]}{NO_BREAK_SPACE}{finding.level}"
         lines.append(FindingLine(level, text, cure, where))
     return lines
+
+
+def levels_mean(findings: Iterable[Finding]) -> str:
+    """Return what the levels of these findings ask of a reader; empty where all are notes."""
+    levels = {finding.level for finding in findings}
+    if levels <= {"note"}:
+        return ""
+    said = [f"{level}: {meaning}" for level, meaning in _LEVELS.items() if level in levels]
+    return f"{'; '.join(said)}."
 
 
 def conditions(review: Review, units: UnitSet) -> Table:

@@ -56,7 +56,9 @@ MORE_CAPTION = (
 CHART_HINT = "Point at a reading, or choose the chart and press an arrow key, and its numbers stand here."
 FINDINGS_TITLE = "What to know"
 NOTHING_GRAVE = "Nothing stands against these numbers."
+RECOMPUTE_TITLE = "How to recompute these numbers"
 CONDITIONS_TITLE = "Conditions of each bench sheet"
+CORRECTIONS_TITLE = "Corrections"
 ON_EVERY_SHEET = "On every sheet"
 
 TARGET_TITLE = "Gap in flow coefficient"
@@ -68,12 +70,14 @@ NO_TARGET_COEFFICIENTS = (
     "The diameter of the valve or of the target's is not stated, so flows are compared without regard to "
     "valve size: a larger valve could hide a worse port."
 )
+ASSUMED_FOR_CUSTOMER = "What was assumed"
 NO_STEP_HERE = "There is no second stage on this side to compare with."
 CURTAIN_TITLE = "**Discharge coefficient, on curtain area**"
 HEAD_TITLE = "**Flow coefficient, on valve head area**"
 COEFFICIENT_CAPTION = (
-    "Against the isentropic flow of the same area. L/D is lift over valve diameter. Digits follow what is "
-    "known of the flow."
+    "Against the isentropic flow of the same area. Set against the incompressible one, √(2 Δp ÷ ρ), as those "
+    "from elsewhere may be, each would be {less} less. L/D is lift over valve diameter. Digits follow what "
+    "is known of the flow."
 )
 NO_COEFFICIENTS = "The valve's diameter is not stated, so there are no coefficients."
 RATIO_CAPTION = "Exhaust flow over intake flow at the same lift. It is shown, not judged."

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from core.air import ideal_velocity, incompressible_velocity
+from core.constants import STANDARD_AIRS
 from core.job import SIDES, Side
 from core.results import Against, Gain, Numbers, Review, SideCurve, StageResult, Verdict
 from core.units import NO_BREAK_SPACE, UnitSet, label, show, to_display
-from dashboard import words
+from dashboard import phrases, words
 from dashboard.figures import NOTHING, figure, lifts, percent, places, plus_minus
 from dashboard.look import VERDICT_MARK
 
@@ -274,6 +276,15 @@ def coefficients(review: Review, side: Side, units: UnitSet, *, on: str = "curta
         ]
         columns = (columns[0], "L/D", *columns[1:])
     return Table(columns, tuple(rows), tuple(marked))
+
+
+def coefficient_caption(review: Review, side: Side) -> str:
+    """Return what the coefficients are set against, and what they would be against the other usual flow."""
+    reference = review.reference
+    ambient_pa = STANDARD_AIRS[reference.air].pressure_pa
+    isentropic = ideal_velocity(side, reference.pressure_pa, ambient_pa, reference.density_kg_m3)
+    less = 1 - isentropic / incompressible_velocity(reference.pressure_pa, reference.density_kg_m3)
+    return phrases.COEFFICIENT_CAPTION.format(less=f"{figure(100 * less, 1)}{NO_BREAK_SPACE}%")
 
 
 def _curves(stages: Sequence[StageResult], side: Side) -> list[SideCurve]:

@@ -29,8 +29,11 @@ JUDGED_TOGETHER = (
     "the verdict judges all lifts of a comparison together."
 )
 VERDICTS_MEAN = (
-    "A clear gain or loss is more than this bench shows by chance where nothing changed. What is too close "
-    "to call may be either, or nothing."
+    "Of 20 such ± with no doubt beside them, about 19 hold the true gain. A clear gain or loss is more than "
+    "this bench shows by chance where nothing changed. What is too close to call may be either, or nothing."
+)
+ROUNDED = (
+    "Every number is rounded by itself: a sum or a difference of shown ones may be off in its last digit."
 )
 POINTS_AND_BANDS = "Points are readings, lines are interpolation, bands are ± for telling stages apart."
 MARKS = " · ".join(f"{mark} {verdict}" for verdict, mark in VERDICT_MARK.items())
@@ -353,14 +356,23 @@ def summary_name(gains: Sequence[Gain]) -> str:
     return "cam-weighted, else mean" if any(weighted) else "mean over lift"
 
 
+def weighting(name: str) -> str:
+    """Return a single figure's name with what it means."""
+    return {
+        "cam-weighted": "cam-weighted, the mean over the time that the valve is open",
+        "mean over lift": "the mean over all lifts that both curves reach",
+    }.get(name, "cam-weighted, the mean over the time that the valve is open; else the mean over lift")
+
+
 def ladder_caption(review: Review) -> str:
-    """Return what the gains of the ladder are."""
+    """Return what the gains of the ladder are, and what is meant by its verdicts."""
     name = summary_name(step_gains(review))
-    weighting = {
+    said = {
         "cam-weighted": "Gains are cam-weighted: the mean over the time that the valve is open",
         "mean over lift": "Gains are means over all lifts that both curves reach, as no cam is stated",
     }.get(name, "Gains are cam-weighted where the cam is known and read to its lift, else means over lift")
-    return f"{weighting}. Each stage stands against the one before, {ALL_WORK} against the baseline."
+    against = f"Each stage stands against the one before, {ALL_WORK} against the baseline."
+    return f"{said}. {against} {VERDICTS_MEAN}"
 
 
 def beyond_caption(review: Review, side: Side, units: UnitSet) -> str:

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import isnan
+from math import isnan, sqrt
 
 from core.bench import scale_density, stream_densities
 from core.conditions import with_defaults
 from core.files.columns import READING_KINDS
 from core.job import SIDES, Bench, BenchSheet, CamLobe, Reading, Side, Valve
+from core.repeats import Scatter
 from core.results import Repeatability, Review
 from core.review import worked_sides
 from core.rows import Rows
 from core.side import SideWork
 from core.units import NO_BREAK_SPACE, UnitSet, factor, label, show, to_display
-from dashboard.evidence import finding_lines, reading_text
+from dashboard import phrases, words
+from dashboard.evidence import conditions, finding_lines, reading_text
 from dashboard.figures import NOTHING, figure, lifts, significant
 from dashboard.tables import Table, flow_figure
 
@@ -46,27 +48,34 @@ class SheetReadings:
 def how(review: Review, units: UnitSet) -> list[str]:
     """Return how every number follows from the readings, a paragraph each."""
     density = f"{figure(review.reference.density_kg_m3, 4)}{NO_BREAK_SPACE}kg/m³"
-    repeats = " ".join(_repeatability(one) for one in review.repeatability)
+    works = _works(review)
+    repeats = " ".join(
+        _repeatability(one, works[one.side].scatters[one.bench], units) for one in review.repeatability
+    )
     return [
         "Corrected flow is the flow of standard air through the same piece at the reference pressure: "
         f"{_product(review)}{_conversions(review, units)} Density factor = √(ρ scale × ρ meter) ÷ "
         f"√(ρ piece × ρ standard), ρ standard = {density} ({review.reference.air}){_of_mass(review)}. "
-        "ρ scale is the density "
-        "upstream of the meter for which its scale reads true, ρ meter the density there during the test, "
-        "ρ piece that at the inlet of the head, both after CIPM-2007 with the static pressure and "
-        "temperature at that place (one that was not taken follows the air's, that of a blown piece the "
-        f"meter's). {_pressure_factor(review, units)} All of them stand below for every "
-        "sheet.",
+        "ρ scale is the density upstream of the meter for which its scale reads true: the one that makes the "
+        "density factor 1 in the scale's own air at the pressure of its calibration. ρ meter is the density "
+        "there during the test, ρ piece that at the inlet of the head, both after CIPM-2007 with the water "
+        "of the day's air, and the temperature and static pressure at that place: that of the barometer, "
+        "less the test pressure behind a piece that air is drawn through, plus the test pressure before one "
+        "that it is blown through (a temperature that was not taken follows the air's, that of a blown piece "
+        "the meter's). "
+        f"{_pressure_factor(review, units)} All of them stand below for every sheet.",
         "A port's curve is the mean of its set-ups at each lift, a stage's curve the mean of its ports' "
         "curves. A gain compares the ports that both stages share, each with itself. Between readings a "
         "shape-preserving cubic (PCHIP) through (0, 0) is used, and nothing above the last reading. A mean "
         "is the integral over usable lift divided by it; cam-weighted is the mean over the time that the "
-        "valve is open.",
+        f"valve is open. {words.ROUNDED}",
         "± is the expanded uncertainty at 95 % after the GUM (JCGM 100:2008): the squares of independent "
         "parts add up, and Student's t for their effective degrees of freedom multiplies the root; "
-        "no ± is narrower than that of the scatter alone. Scatter, of re-set-up and lift setting, is "
-        "pooled over all ports that were read in more than one set-up; it moves a whole sweep, and falls "
-        f"with the root of a port's set-ups. {_shared(review)} "
+        "no ± is narrower than that of the scatter alone. Scatter at a lift is the root of the squares of "
+        "two parts: re-set-up, a share of the flow, and lift setting, times the slope of the curve. It is "
+        "pooled over all ports that were read in more than one set-up, and falls with the root of a port's "
+        "set-ups. What of it moves a whole sweep moves a mean as much; the rest is each lift's own, and all "
+        f"but gone from a mean. {_shared(review)} "
         "What two curves share cancels in their gain. A verdict is clear where the p of the relative gain, "
         "adjusted for all lifts of the comparison (step-down maximum, never above Holm's), is 0.05 or "
         "less. " + repeats,
@@ -134,15 +143,28 @@ def _pressure_factor(review: Review, units: UnitSet) -> str:
     )
 
 
-def _repeatability(one: Repeatability) -> str:
+def _repeatability(one: Repeatability, scatter: Scatter, units: UnitSet) -> str:
+    """Return how one reading scatters, and how much of that its whole sweep shares."""
     bench = f" on {one.bench}" if one.bench else ""
-    known = (
-        "assumed, as no set-up was repeated"
-        if one.assumed
-        else f"from repeats, {figure(one.setup_dof, 0)} degrees of freedom between set-ups"
+
+    def parts(relative: float) -> str:
+        lift = to_display(scatter.lift_setting_m * relative / scatter.relative, "lift", units)
+        return (
+            f"{figure(100 * relative, 2)}{NO_BREAK_SPACE}% of the flow and "
+            f"{significant(lift)}{NO_BREAK_SPACE}{label('lift', units)} of lift"
+        )
+
+    if one.assumed:
+        return (
+            f"One {one.side} reading{bench} is taken to repeat to {parts(one.relative)} (standard "
+            "uncertainties; assumed, as no set-up was repeated): the first moves a whole sweep, the second "
+            "is each lift's own."
+        )
+    return (
+        f"One {one.side} reading{bench} repeats to {parts(one.relative)} (standard uncertainties; from "
+        f"repeats, {figure(one.setup_dof, 0)} degrees of freedom between set-ups), of which "
+        f"{parts(scatter.relative * sqrt(scatter.between))} move a whole sweep."
     )
-    share = f"{figure(100 * one.relative, 2)}{NO_BREAK_SPACE}%"
-    return f"One {one.side} reading{bench} repeats to {share} (standard uncertainty; {known})."
 
 
 def equipment(review: Review, units: UnitSet) -> list[str]:
@@ -235,6 +257,15 @@ def notices(review: Review, units: UnitSet) -> list[tuple[str, str]]:
         (finding.level, f"{line.text} ({line.where})" if line.where else line.text)
         for finding, line in zip(review.findings, lines, strict=True)
     ]
+
+
+def tables(review: Review, units: UnitSet) -> list[tuple[str, Table]]:
+    """Return the tables that a recomputation starts from, each with its title; the readings come after."""
+    found = [
+        (phrases.CONDITIONS_TITLE, conditions(review, units)),
+        (phrases.CORRECTIONS_TITLE, corrections(review, units)),
+    ]
+    return [(title, table) for title, table in found if table.rows]
 
 
 def corrections(review: Review, units: UnitSet) -> Table:

@@ -8,17 +8,16 @@ from string import ascii_uppercase
 from core.results import Review
 from core.units import UnitSet
 from dashboard import phrases
-from dashboard.evidence import conditions
+from dashboard.evidence import levels_mean
 from dashboard.figures import NOTHING
 from dashboard.handover import basis, facts
+from dashboard.handover.derived import derived
 from dashboard.handover.fonts import REGULAR, STRONG, has_boxes
 from dashboard.handover.grid import FULL, GAP, Grid, Row, fitted_columns, natural_widths
 from dashboard.handover.paper import LEFT, LOOK, WIDTH, Paper
 from dashboard.look import TYPE_PT
 from dashboard.tables import Table
 
-KNOW = "What to know"
-RECOMPUTE = "How to recompute these numbers"
 READINGS = "Readings, and the flow that each was corrected to"
 
 _SMALL = TYPE_PT["small"]
@@ -31,20 +30,22 @@ _ROUNDING = 1e-6  # mm, of widths that are added up
 
 def draw_basis(paper: Paper, review: Review, units: UnitSet) -> None:
     """Set everything that a sceptic needs, in the order in which it is asked for."""
-    paper.heading(KNOW, room=20.0)
+    paper.heading(phrases.FINDINGS_TITLE, room=20.0)
     notices = basis.notices(review, units)
     for level, text in notices:
         _draw_notice(paper, level, text)
     if not notices:
         paper.paragraph(phrases.NOTHING_GRAVE)
+    if levels := levels_mean(review.findings):
+        paper.paragraph(levels, size=_SMALL, colour=LOOK.muted)
     paper.y += 1.0
     paper.paragraph(basis.CLEARANCES)
-    paper.heading(RECOMPUTE, room=30.0)
-    for text in (*basis.how(review, units), *basis.equipment(review, units)):
+    paper.heading(phrases.RECOMPUTE_TITLE, room=30.0)
+    for text in (*basis.how(review, units), *derived(review, units), *basis.equipment(review, units)):
         paper.paragraph(text, size=_PROSE)
         paper.y += 0.9
-    _draw_evidence(paper, "Conditions of every bench sheet", conditions(review, units))
-    _draw_evidence(paper, "Corrections", basis.corrections(review, units))
+    for title, table in basis.tables(review, units):
+        _draw_table(paper, title, table)
     _draw_readings(paper, basis.readings(review, units))
     if has_boxes(paper):
         paper.y += 2.0
@@ -61,10 +62,8 @@ def _draw_notice(paper: Paper, level: str, text: str) -> None:
     paper.y += 0.6
 
 
-def _draw_evidence(paper: Paper, title: str, table: Table) -> None:
+def _draw_table(paper: Paper, title: str, table: Table) -> None:
     """Set a table's rows; what is the same in all of them stands once, in a line above."""
-    if not table.rows:
-        return
     shared = {
         i
         for i, column in enumerate(zip(*table.rows, strict=True))

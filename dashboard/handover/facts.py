@@ -16,6 +16,21 @@ BOXES = (
 )
 
 
+def about(job: Job) -> list[str]:
+    """Return whose head it is, and when it was on the bench."""
+    return [
+        part for part in (job.customer, job.casting, job.serial_number, job.note, bench_days(job)) if part
+    ]
+
+
+def bench_days(job: Job) -> str:
+    """Return the first and the last day on the bench, empty where none is stated."""
+    days = sorted({sheet.date for sheet in job.sheets if sheet.date})
+    if not days:
+        return ""
+    return f"bench day {days[0]}" if len(days) == 1 else f"bench days {days[0]} to {days[-1]}"
+
+
 def boxed(job: Job) -> list[str]:
     """Return whichever names of a job the hand-over's own typeface cannot set whole."""
     said = (job.title, job.customer, job.casting, job.serial_number, job.note)

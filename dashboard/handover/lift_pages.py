@@ -34,6 +34,7 @@ def draw_by_lift(paper: Paper, review: Review, side: Side, units: UnitSet) -> No
     for grid in grids:
         grid.draw()
         paper.y += 2.0
+    paper.paragraph(words.flow_caption(review, side), size=_SMALL, colour=LOOK.muted)
     if len(stages) > 1:
         steps = gains_by_lift(review, side, "previous", units)
         _draw_gains(paper, review, steps, f"{side.capitalize()}: gain over the stage before", units)

@@ -12,7 +12,7 @@ from dashboard import phrases, power_words, target_tables, target_words, words
 from dashboard.figures import NOTHING, counted
 from dashboard.handover import facts
 from dashboard.handover.archive import bench_day
-from dashboard.handover.basis_pages import KNOW, READINGS, RECOMPUTE, draw_basis
+from dashboard.handover.basis_pages import READINGS, draw_basis
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
 from dashboard.handover.fonts import STRONG
 from dashboard.handover.grid import FULL, Column, Grid, Row
@@ -27,7 +27,7 @@ from dashboard.tables import Cell
 _SMALL = TYPE_PT["small"]
 _SHEETS: dict[str, Sheet] = {"metric": "A4", "US": "Letter"}  # who reads cfm prints on Letter
 _ASIDE, _MOST_BESIDE = 62.0, 6  # mm beside the title, and lines of it that a chart can stand below
-_OVERLAY_HEAD, _LADDER_HEAD, _TAIL = 16.0, 15.0, 20.0  # room for headings, and for the lines at the end
+_OVERLAY_HEAD, _LADDER_HEAD, _TAIL = 16.0, 15.0, 23.5  # room for headings, and for the lines at the end
 
 
 def summary_pdf(review: Review, units: UnitSet, choice: Choice = EVERYTHING) -> bytes:
@@ -80,8 +80,8 @@ def _draw_inside(paper: Paper, review: Review) -> None:
     parts = {
         "every lift": BY_LIFT,
         "rough power": power_words.TITLE,
-        "what to know": KNOW,
-        "how to recompute": RECOMPUTE,
+        "what to know": phrases.FINDINGS_TITLE,
+        "how to recompute": phrases.RECOMPUTE_TITLE,
         "readings": READINGS,
     }
     pages: dict[int, list[str]] = {}
@@ -109,11 +109,7 @@ def _draw_ladder(paper: Paper, review: Review, grid: Grid, priced: bool) -> None
 
 def _draw_title(paper: Paper, review: Review) -> None:
     """Set the title, and whose head it is: beside it, or below where that or the title is long."""
-    job = review.job
-    days = sorted({sheet.date for sheet in job.sheets if sheet.date})
-    said = [part for part in (job.customer, job.casting, job.serial_number, job.note) if part]
-    if days:
-        said.append(f"bench day {days[0]}" if len(days) == 1 else f"bench days {days[0]} to {days[-1]}")
+    job, said = review.job, facts.about(review.job)
     aside = [line for text in said for line in paper.wrapped(text, _ASIDE - 4, _SMALL)]
     title = paper.wrapped(job.title, WIDTH - (_ASIDE if aside else 0.0), TYPE_PT["title"], STRONG)
     if len(title) > _MOST_BESIDE or len(aside) > 2 * _MOST_BESIDE:

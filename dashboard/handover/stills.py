@@ -42,6 +42,7 @@ class _Shown:
     answer: str
     measure: str
     conditions: str
+    pressure: str
     tested: str
     data: str
     lines: list[Line]
@@ -96,17 +97,18 @@ def still_overlay(review: Review, units: UnitSet, choice: Choice = EVERYTHING) -
     shown, review = _shown(review, units, choice)
     canvas = Canvas(1920, 1080, None)
     doubtful = any(one.flow_gain.doubts for one in shown.found)
-    x0, y0, x1, y1 = 96, 756 - (36 if doubtful else 0), 1824, 1000
+    x0, y0, x1, y1 = 96, 736 - (36 if doubtful else 0), 1824, 1000
     ground = ink(_LOOK.surface, _PANEL)
     canvas.panel((x0, y0, x1, y1), ground)
     canvas.panel((x0, y0, x1, y0 + 4), ink(_LOOK.line_colour(1, 2)))
     x, chart = x0 + 48, 380 if shown.found else 0
     right = x1 - 48 - chart
     _draw_band(canvas, shown, x, y0, right - 24 if chart else right)
-    text = wrapped(_band_note(shown), x1 - 48 - x, _LEAST, most=1)
-    canvas.text(x, y1 - 22, text[0], _LEAST, _LOOK.muted)
+    for line, said in enumerate(reversed(_band_notes(shown))):
+        text = wrapped(said, x1 - 48 - x, _LEAST, most=1)
+        canvas.text(x, y1 - 22 - 36 * line, text[0], _LEAST, _LOOK.muted)
     if chart and shown.lines:
-        draw_small_chart(canvas, (right, y0 + 20, x1 - 40, y1 - 64), ground, _LOOK, shown.lines)
+        draw_small_chart(canvas, (right, y0 + 20, x1 - 40, y1 - 96), ground, _LOOK, shown.lines)
     return canvas.png(one_line(shown.title), shown.description)
 
 
@@ -126,6 +128,7 @@ def _shown(review: Review, units: UnitSet, choice: Choice) -> tuple[_Shown, Revi
         answer="" if found else words.answer(review),
         measure=facts.measure(found) if found else "",
         conditions=words.conditions(review, units),
+        pressure=f"Tested at {facts.test_pressures(review.job, found, units)}" if found else "",
         tested=_tested(review, found, units) if found else "",
         data=f"data {review.job.fingerprint}",
         lines=still_lines(review, found, choice.side, units),
@@ -160,15 +163,17 @@ def _tested(review: Review, found: Sequence[Compared], units: UnitSet) -> str:
     return " ".join(f"{part}." for part in said if part)
 
 
-def _band_note(shown: _Shown) -> str:
-    """Return what the numbers are and of what, the more needful first: the line may be cut."""
+def _band_notes(shown: _Shown) -> tuple[str, str]:
+    """Return what the numbers are, and of what, the more needful first: a line may be cut."""
     conditions = shown.conditions.partition(" (")[0].rstrip(".")
-    if shown.found:
-        mean = words.summary_name([one.gain for one in shown.found]).capitalize()
-        conditions = f"{mean}: {conditions[:1].lower()}{conditions[1:]}"
-    said = [f"{conditions}, ± is 95{NO_BREAK_SPACE}%", shown.data]
+    measure = [shown.measure] if shown.measure else []
+    said = [shown.data]
+    said += [f"{shown.pressure[:1].lower()}{shown.pressure[1:]}"] if shown.pressure else []
     said += [f" {_ARROW} ".join(shown.names)] if shown.names else []
-    return " · ".join([*said, shown.title])
+    return (
+        " · ".join([f"{conditions}, ± is 95{NO_BREAK_SPACE}%", *measure]),
+        " · ".join([*said, shown.title]),
+    )
 
 
 # how it is set ----------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from core.power_results import PowerModel
 from core.results import Review
 from core.units import UnitSet, label
 from dashboard import power_words, words
-from dashboard.evidence import finding_lines
+from dashboard.evidence import finding_lines, levels_mean
 from dashboard.handover import facts
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
 from dashboard.handover.compared import Compared, whole_work
@@ -49,6 +49,8 @@ def _head(review: Review, found: Sequence[Compared], units: UnitSet) -> Iterator
         yield f"{facts.measure(found)}. Tested at {facts.test_pressures(review.job, found, units)}."
         if valves := facts.valves(review.job, found, units):
             yield f"{valves}."
+    if days := facts.bench_days(review.job):
+        yield f"{days.capitalize()}."
 
 
 def _side(review: Review, one: Compared, units: UnitSet) -> Iterator[str]:
@@ -86,7 +88,7 @@ def _stages(review: Review, units: UnitSet) -> Iterator[str]:
         sides = "; ".join(f"{side} {one_line(str(row.gain[side]))}" for side in SIDES)
         yield f"{name_in_line(row.stage)}{price}: {sides}"
     yield words.ladder_caption(review)
-    yield words.VERDICTS_MEAN
+    yield words.ROUNDED
 
 
 def _power(model: PowerModel, units: UnitSet) -> Iterator[str]:
@@ -105,5 +107,7 @@ def _basis(review: Review, units: UnitSet) -> Iterator[str]:
         yield "WHAT TO KNOW"
     for finding, line in zip(review.findings, lines, strict=True):
         yield f"{finding.level}: {one_line(line.text)}"
+    if levels := levels_mean(review.findings):
+        yield levels
     if repeats := words.repeat_line(review):
         yield one_line(repeats)

@@ -39,7 +39,7 @@ def draw() -> None:
         _draw_trail(shown, review)
     else:
         st.markdown(bench_words.NO_CURVE)
-    fold(bench_words.CONDITIONS, "bench-conditions", _draw_conditions, shown, review)
+    fold(phrases.CONDITIONS_TITLE, "bench-conditions", _draw_conditions, shown, review)
     fold(bench_words.CALIBRATION, "calibration", _draw_calibration, shown, review)
     fold(bench_words.LEAK, "leak", _draw_leaks, shown, review)
     fold(bench_words.REPEATS, "repeats", _draw_repeats, review)
@@ -52,6 +52,7 @@ def _draw_findings(shown: Shown, review: Review) -> None:
         st.markdown(bench_words.NOTHING_NOTICED)
     if grave:
         _draw_lines(shown, grave)
+        st.caption(evidence.levels_mean(grave))
     if notes:
         fold(counted(len(notes), "note"), "bench-notes", _draw_lines, shown, notes)
 
@@ -80,6 +81,8 @@ def _draw_trail(shown: Shown, review: Review) -> None:
     if readings:
         draw_table(bench_tables.chain(readings[chosen or 0], found, shown.units))
         st.caption(bench_words.TRAIL_CAPTION)
+        if line := bench_words.beside(readings[chosen or 0], inert):
+            st.markdown(line)
     st.markdown(bench_words.POINT_TITLE)
     _draw_marked(bench_tables.point(found, shown.units))
     st.markdown(bench_words.SHARES_TITLE)

@@ -115,7 +115,8 @@ def _rows(
 
 
 def _draw_captions(shown: Shown, review: Review, gains: list[Gain]) -> None:
-    st.caption(f"{words.MARKS}. At the right: {words.summary_name(gains)}. {words.JUDGED_TOGETHER}")
+    mean = words.weighting(words.summary_name(gains))
+    st.caption(f"{words.MARKS}. At the right: {mean}. {words.JUDGED_TOGETHER} {words.VERDICTS_MEAN}")
     beyond = words.beyond_caption(review, gains[0].side, shown.units)
     if beyond:
         st.caption(beyond)
@@ -143,7 +144,7 @@ def _draw_coefficients(shown: Shown, review: Review, side: Side) -> None:
     draw_table(tables.coefficients(review, side, shown.units))
     st.markdown(phrases.HEAD_TITLE)
     draw_table(tables.coefficients(review, side, shown.units, on="head"))
-    st.caption(phrases.COEFFICIENT_CAPTION)
+    st.caption(tables.coefficient_caption(review, side))
 
 
 def _draw_ratio(shown: Shown, review: Review) -> None:

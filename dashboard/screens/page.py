@@ -55,16 +55,21 @@ def _draw_empty() -> None:
 
 def _draw_problems(opened: Opened) -> None:
     st.error(phrases.problem_count(opened.problems, opened.files))
+    draw_problem_rows(opened.problems)
+    if st.session_state["job"] == state.OWN:
+        st.caption(phrases.MEND_UPLOADS)
+
+
+def draw_problem_rows(problems: Sequence[Problem]) -> None:
+    """Draw why an input cannot be used: where, what is wrong, and in bold what to do."""
     rows = [
         (
             LINE_BREAK.join(map(inert, _where(p))),
             f"{inert(p.text)} **{inert(p.cure)}**" if p.cure else inert(p.text),
         )
-        for p in opened.problems
+        for p in problems
     ]
     draw_rows(("Where", "What is wrong, and what to do"), rows)
-    if st.session_state["job"] == state.OWN:
-        st.caption(phrases.MEND_UPLOADS)
 
 
 def _where(problem: Problem) -> list[str]:

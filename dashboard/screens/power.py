@@ -9,7 +9,7 @@ from core.dyno import STANDARDS
 from core.power_results import PowerModel
 from core.results import Review
 from core.units import UnitError, label, show
-from dashboard import power_entry, power_state, power_tables, power_words, words
+from dashboard import phrases, power_entry, power_state, power_tables, power_words, words
 from dashboard.charts.power import power_bands, power_parts, power_ranges, torque_bands
 from dashboard.screens.page import LINE_BREAK, beside, draw_chart, draw_rows, draw_table, fold, open_screen
 from dashboard.state import Shown
@@ -99,7 +99,9 @@ def _parts_title(rows: tuple[power_tables.RangeRow, ...]) -> str:
 
 def _draw_settings(shown: Shown, review: Review, model: PowerModel) -> None:
     if model.assumptions:
-        fold(power_words.ASSUMED_TITLE, "assumed", _draw_assumed, shown, review, model)
+        settable = shown.reader == "shop"
+        title = power_words.ASSUMED_TITLE if settable else phrases.ASSUMED_FOR_CUSTOMER
+        fold(title, "assumed", _draw_assumed, shown, review, model)
     if model.baseline is not None and shown.reader == "shop":
         fold(power_words.ANCHOR_ASK, "anchor", _draw_anchor, shown, review, model)
 
@@ -191,7 +193,7 @@ def _draw_ledger(shown: Shown, review: Review) -> None:
     lines = review.compression
     grew = any(line.added_m3 > 0 for line in lines)
     stated = review.job.engine is not None and review.job.engine.chamber_plan_area_m2 is not None
-    if grew and not stated:
+    if grew and not stated and shown.reader == "shop":
         area = _ask_area(shown, review)
         lines = lines if area is None else compression_lines(review.job, area)
     draw_table(power_tables.ledger(lines, shown.units))

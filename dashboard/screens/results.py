@@ -14,6 +14,7 @@ from dashboard import evidence, phrases, power_state, power_words, state, target
 from dashboard.charts import overlay, rungs, stairs
 from dashboard.charts.steps import MOST_STAIRS
 from dashboard.figures import counted
+from dashboard.handover import facts
 from dashboard.handover.choice import EVERYTHING, FOR_CUSTOMER
 from dashboard.ladder import LadderRow, ladder
 from dashboard.screens.noticed import finding_row
@@ -39,6 +40,8 @@ def draw() -> None:
     if opened is None:
         return
     shown, review = opened
+    if about := facts.about(review.job):
+        st.caption(" · ".join(map(inert, about)))
     st.header(words.answer(review, inert))
     for line in (
         words.steps(review, inert),
@@ -149,20 +152,19 @@ def _draw_more(shown: Shown, review: Review, rows: tuple[LadderRow, ...]) -> Non
 
 
 def _draw_side_of_more(shown: Shown, review: Review, side: Side, steps: list[LadderRow]) -> None:
-    flow = label("flow", shown.units)
-    heads = ["Stage", "Gain", f"At the highest lift in use, {flow}", "Share of the whole"]
+    flow, priced = label("flow", shown.units), words.is_priced(review)
+    last = "Share, and price" if priced else "Share of the whole"
+    heads = ["Stage", "Gain", f"At the highest lift in use, {flow}", last]
     table = [
         [
             inert(row.stage),
             cell_text(replace(row.gain[side], number=row.change[side])),
             cell_text(Cell(row.at_peak[side], row.verdict_at_peak[side])),
-            inert(row.share[side]),
+            # In one column: a phone shows four.
+            LINE_BREAK.join(map(inert, (row.share[side], *([row.price_per_flow[side]] if priced else [])))),
         ]
         for row in steps
     ]
-    if words.is_priced(review):
-        heads.append("Price")
-        table = [[*cells, inert(row.price_per_flow[side])] for cells, row in zip(table, steps, strict=True)]
     draw_rows(heads, table)
 
 
@@ -180,6 +182,7 @@ def _draw_findings(shown: Shown, review: Review) -> None:
     st.subheader(phrases.FINDINGS_TITLE)
     if grave:
         _draw_lines(shown, grave)
+        st.caption(evidence.levels_mean(grave))
     else:
         st.markdown(phrases.NOTHING_GRAVE)
     if notes:

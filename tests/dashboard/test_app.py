@@ -10,6 +10,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard.state import OWN
+from dashboard.words import VERDICTS_MEAN
+from tests.dashboard.conftest import OpenScreen
 from tests.dashboard.test_usertext import seen
 
 Start = Callable[..., AppTest]
@@ -38,7 +40,7 @@ def by_lift_alone() -> None:
 
 
 @pytest.fixture
-def start(root: Path, demo_runs: Path, monkeypatch: pytest.MonkeyPatch) -> Start:
+def start(open_screen: OpenScreen, demo_runs: Path) -> Start:
     """Return a function that starts the app on a folder of jobs, with an address."""
 
     def started(
@@ -48,17 +50,7 @@ def start(root: Path, demo_runs: Path, monkeypatch: pytest.MonkeyPatch) -> Start
         by_lift: bool = False,
         environment: dict[str, str] | None = None,
     ) -> AppTest:
-        for name in ("GAIN_LEDGER_JOB", "GAIN_LEDGER_READER"):
-            monkeypatch.delenv(name, raising=False)
-        for name, value in {"GAIN_LEDGER_ROOT": str(folder), **(environment or {})}.items():
-            monkeypatch.setenv(name, value)
-        if by_lift:
-            app = AppTest.from_function(by_lift_alone, default_timeout=60)
-        else:
-            app = AppTest.from_file(str(root / "dashboard" / "app.py"), default_timeout=60)
-        for key, value in (address or {}).items():
-            app.query_params[key] = value
-        return app.run()
+        return open_screen(by_lift_alone if by_lift else None, folder, environment, **(address or {}))
 
     return started
 
@@ -205,6 +197,15 @@ def test_a_target_is_offered_where_there_is_one(start: Start, jobs: Path) -> Non
     app.selectbox(key="job").set_value("sound").run()
     assert not app.exception
     assert app.session_state["against"] == app.query_params["against"] == "previous"
+
+
+def test_who_has_only_the_link_reads_what_it_is_and_what_its_words_mean(start: Start) -> None:
+    app = start(address={"job": "messy-day", "reader": "customer"})
+    text = said(app)
+    assert "three-cylinder two-valve head, invented" in text
+    assert "bench days 2026-03-21 to 2026-04-11" in text
+    assert VERDICTS_MEAN in text
+    assert "stop: do not use what is named; look: check it" in text
 
 
 def test_uploaded_sheets_become_a_job(start: Start) -> None:

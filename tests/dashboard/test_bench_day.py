@@ -119,6 +119,19 @@ def test_other_units_keep_the_point(start: Start) -> None:
     assert "port polish, intake at 0.118 in" in said(app)
 
 
+def test_further_columns_stand_beside_the_reading(start: Start, tmp_path: Path) -> None:
+    folder = tmp_path / "with-swirl"
+    folder.mkdir()
+    head, *rows = sheet("as cast", 1).partition("lift [mm]")[2].splitlines()
+    table = [f"{head},swirl [rpm],remark", *(f"{row},{100 * n},**<b>** {n}" for n, row in enumerate(rows))]
+    text = "# stage: as cast\nlift [mm]" + "\n".join(table)
+    (folder / "a.csv").write_text(text, "utf-8", newline="\n")
+    app = start(tmp_path, job="with-swirl")
+    assert not app.exception
+    assert "Beside it on the sheet, and not computed with: swirl [rpm] 700; remark **<b>** 7." in said(app)
+    assert "<b>" not in "".join(one.value for one in app.markdown)
+
+
 def test_user_text_stays_inert(start: Start, tmp_path: Path) -> None:
     folder = tmp_path / "hostile"
     folder.mkdir()

@@ -76,6 +76,10 @@ def in_archive(files: dict[str, bytes], text: str) -> list[str]:
     return found
 
 
+def test_every_file_is_told_what_it_is_for() -> None:
+    assert list(phrases.FILE_FOR) == list(FILES)
+
+
 def test_all_files_come_first_and_each_can_be_had(start: Start, offered: dict[str, bytes]) -> None:
     app = start()
     assert not app.exception

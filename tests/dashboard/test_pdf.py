@@ -22,6 +22,7 @@ from dashboard import words
 from dashboard.evidence import conditions
 from dashboard.handover import basis
 from dashboard.handover.choice import Choice
+from dashboard.handover.derived import derived
 from dashboard.handover.grid import in_groups
 from dashboard.handover.pdf import summary_pdf
 from dashboard.ladder import ladder
@@ -108,6 +109,7 @@ def rows_of(shown: Review, units: UnitSet) -> Iterator[str]:
         yield one.title
         yield from ("".join(row) for row in one.table.rows)
     yield from basis.how(shown, units)
+    yield from derived(shown, units)
     yield from basis.equipment(shown, units)
     yield from (f"{level}{text}" for level, text in basis.notices(shown, units))
 

@@ -479,7 +479,7 @@ def test_the_plan_area_is_asked_and_not_guessed(start: Start) -> None:
 
 
 def test_a_customer_sees_everything_and_sets_nothing(start: Start) -> None:
-    app = opened(start(reader="customer"), "assumed", "limits")
+    app = opened(start(reader="customer"), "assumed", "compression", "limits")
     assert "runner length" in said(app)
     assert words.CAVEAT in said(app)
     assert not app.text_input

@@ -126,3 +126,131 @@ def test_every_cam_weighted_mean_follows_from_the_paper(name: str, side: str) ->
         # last digit of the net lift moves it by: 0.005 mm times less than 2 L/s a mm, the mean slope.
         budget = 0.5 * 10.0 ** -len(mean.partition(".")[2]) + 0.05 + 0.01
         assert float(mean) == pytest.approx(np.trapezoid(through, time) / 2, abs=budget)
+
+
+def swept(text: str, side: str) -> dict[tuple[str, str], list[np.ndarray]]:
+    """Return the corrected sweeps of each stage and port, from readings and factors; all without a leak."""
+    of_sheet, found = factors(text), {}
+    in_l_s = [float(one) for one in re.findall(r" 1 \S+ = ([\d.]+) L/s\.", text)] or [1.0]
+    heads = dict(re.findall(r"(\S+\.csv): ((?:\S+ )*\S+, port \S+)", text))
+    sweeps: dict[str, list[float]] = {}
+    for file, of_side, reading, _ in flows(text):
+        if of_side == side:
+            leak, plate, density, pressure = of_sheet[file, side]
+            sweeps.setdefault(file, []).append((reading * in_l_s[0] - leak) * plate * density * pressure)
+    for file, sweep in sweeps.items():
+        stage, port = heads[file].split(", port ")
+        found.setdefault((stage, port), []).append(np.array(sweep))
+    return found
+
+
+def lifts_read(text: str, side: str) -> np.ndarray:
+    block = text[re.search(rf"^ *{side.capitalize()} by lift", text, re.M).end() :]
+    rows = [cells(line)[0].split(" ")[0] for line in block[: block.index("cam-weighted")].splitlines()]
+    return np.array([float(one) for one in rows if re.fullmatch(r"\d[\d.]*", one)])
+
+
+@pytest.mark.parametrize("side", SIDES)
+@pytest.mark.parametrize("name", ["sprint-four", "touring-twin"])  # without a plate or a leak
+def test_what_a_reading_repeats_to_follows_from_the_paper(name: str, side: str) -> None:
+    """Pooled over ports: analysis of variance of the set-ups' deviations from their port's mean."""
+    text = paper(name)
+    flat = re.sub(r"\s+", " ", text)
+    of_flow, of_lift, dof, whole_flow, whole_lift = map(
+        float,
+        re.search(
+            rf"One {side} reading on [\w-]+(?: \w+)? repeats to ([\d.]+) % of the flow and "
+            r"([\d.]+) mm of lift \(standard uncertainties; from repeats, (\d+) degrees of freedom "
+            r"between set-ups\), of which ([\d.]+) % of the flow and ([\d.]+) mm of lift move a whole sweep",
+            flat,
+        ).groups(),
+    )
+    assert whole_lift / whole_flow == pytest.approx(of_lift / of_flow, rel=0.05)  # two digits each
+    lift = lifts_read(text, side)
+    between = within = shed = 0.0
+    for sweeps in swept(text, side).values():
+        mean = np.mean(sweeps, axis=0)
+        slope = PchipInterpolator(np.r_[0.0, lift], np.r_[0.0, mean]).derivative()(lift)
+        scaled = (np.array(sweeps) - mean) / np.hypot(of_flow / 100 * mean, of_lift * slope)
+        of_sweep = scaled.mean(axis=1, keepdims=True)
+        between += float(np.sum(of_sweep**2))
+        within += float(np.sum((scaled - of_sweep) ** 2))
+        shed += (len(sweeps) - 1) * (lift.size - 1)
+    assert shed == dof * (lift.size - 1)
+    one = between / dof + within / shed * (1 - 1 / lift.size)
+    # The printed figures are the scale itself: one reading has to come out as 1. Two digits of each
+    # allow 1.5 %, and the slope at a reading, by another rule than ours, as much.
+    assert np.sqrt(one) == pytest.approx(1, abs=0.03)
+    assert np.sqrt(between / dof) == pytest.approx(whole_flow / of_flow, abs=0.03)
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_the_share_of_the_target_and_its_coefficients_follow_from_the_paper(side: str) -> None:
+    text = paper("touring-twin")
+    flat = re.sub(r"\s+", " ", text)
+    lift, sweeps = lifts_read(text, side), swept(text, side)
+    means = {
+        stage: np.mean([np.mean(of_port, axis=0) for (one, _), of_port in sweeps.items() if one == stage], 0)
+        for stage, _ in sweeps
+    }
+    net = float(re.search(rf"{side.capitalize()}: valve .*?net valve lift ([\d.]+) mm", flat)[1])
+    opened = net * (1 - np.linspace(-1, 1, 4001) ** 2) ** 2
+    of_stage, of_target = (
+        PchipInterpolator(np.r_[0.0, lift], np.r_[0.0, means[stage]])(opened).mean()
+        for stage in ("larger intake", "reference head")
+    )
+    reached = float(re.search(rf"The {side} reaches ([\d.]+) ± [\d.]+ % of the target", flat)[1])
+    # Half a last digit, and what factors of four decimals allow a ratio of two means.
+    assert reached == pytest.approx(100 * of_stage / of_target, abs=0.05 + 0.01)
+
+    speed = float(re.search(rf"is (?:[\d.]+ m/s \(intake\), )?([\d.]+) m/s \({side}\)", flat)[1])
+    own = re.search(rf"larger intake, {side}: valve ([\d.]+) mm", flat) or re.search(
+        rf"{side.capitalize()}: valve ([\d.]+) mm", flat
+    )
+    sections = flat[flat.index(f"{side.capitalize()}: larger intake against the target") :]
+    valves = float(own[1]), float(re.search(r"The target's valve is larger, ([\d.]+) mm", sections)[1])
+    block = text[
+        text.index(f"{side.capitalize()}: larger intake against the target, reference head, at each") :
+    ]
+    rows = [cells(line) for line in block.splitlines() if "clearly" in line or "too close" in line]
+    assert len(rows[: lift.size]) == lift.size
+    for at, row in zip(range(lift.size), rows, strict=False):
+        gap_f, gap_d = (float(cell.split(" ")[0].replace("−", "-")) for cell in row[-2:])
+        pair = list(zip((means["larger intake"][at], means["reference head"][at]), valves, strict=True))
+        c_f = [flow * 1000 / (np.pi / 4 * valve**2 * speed) for flow, valve in pair]
+        c_d = [flow * 1000 / (np.pi * valve * lift[at] * speed) for flow, valve in pair]
+        # Half a last digit; valves and speed to four digits; a lift to 0.01 mm.
+        for gap, (mine, theirs), cell in ((gap_f, c_f, row[-2]), (gap_d, c_d, row[-1])):
+            half = 0.5 * 10.0 ** -len(cell.split(" ")[0].partition(".")[2])
+            assert gap == pytest.approx(mine - theirs, abs=half + 5e-4 * mine), row
+
+
+@pytest.mark.parametrize("name", FLOWS)
+def test_compression_and_ceiling_follow_from_the_paper(name: str) -> None:
+    text = paper(name)
+    flat = re.sub(r"\s+", " ", text)
+    first, bore, stroke, volume = map(
+        float,
+        re.search(
+            r"first known chamber makes ([\d.]+)\); a cylinder of ([\d.]+) mm bore and ([\d.]+) mm stroke "
+            r"sweeps ([\d.]+) cc",
+            flat,
+        ).groups(),
+    )
+    assert volume == pytest.approx(np.pi / 4 * bore**2 * stroke / 1000, abs=0.05 + 2e-4 * volume)
+    ledger = re.findall(r"^ *.*? {2,}([\d.]+) \(\+([\d.]+)\) {2,}([\d.]+) {2,}−", text, re.M)
+    assert ledger
+    for _, grown, ratio in ledger:
+        clearance = volume / (first - 1) + float(grown)
+        # 0.05 cc of what the chamber grew by, and the ratio's own last digit.
+        assert float(ratio) == pytest.approx(1 + volume / clearance, abs=0.005 + first / clearance * 0.05)
+
+    low, high, cylinders = re.search(r"seen to feed about ([\d.]+)–([\d.]+) kW on (\d+) cyl", flat).groups()
+    least, most = re.search(r"The flow ceiling is ([\d.]+) to ([\d.]+) hp for each cylinder", flat).groups()
+    intake = text[text.index("Intake by lift") :]
+    peak = float(re.search(r"^ *peak in use .* {2,}([\d.]+) at [\d.]+ mm$", intake, re.M)[1])
+    density = float(re.search(r"ρ standard = ([\d.]+) kg", flat)[1]) / 1.2250
+    for said, factor in ((low, least), (high, most)):
+        # 1 L/s is 2.11888 cfm and 1 hp 0.745700 kW (NIST SP 811); a figure is said to two digits.
+        worth = float(factor) * peak * 2.11888 * np.sqrt(density) * int(cylinders) * 0.745700
+        assert float(said) == pytest.approx(worth, rel=0.05)

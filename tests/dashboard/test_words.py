@@ -263,6 +263,14 @@ def test_the_customer_keeps_every_doubt_about_a_number() -> None:
     ]  # fmt: skip
 
 
+def test_the_words_of_a_verdict_and_of_a_level_are_explained_where_they_stand() -> None:
+    assert words.ladder_caption(make_review()).endswith(words.VERDICTS_MEAN)
+    grave = (Finding("look", "a", "x"), Finding("note", "b", "x"))
+    assert evidence.levels_mean(grave) == "look: check it before you rely on the numbers; note: good to know."
+    assert evidence.levels_mean((Finding("stop", "a", "x"),)) == "stop: do not use what is named."
+    assert evidence.levels_mean(grave[1:]) == evidence.levels_mean(()) == ""
+
+
 def test_what_is_assumed_of_repeats_is_said() -> None:
     assert plain(words.repeat_line(make_review())) == (
         "One re-set-up moves a reading by, as a standard uncertainty: "

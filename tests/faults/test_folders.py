@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from streamlit.testing.v1 import AppTest
 
 from core.files.disk import LEDGER
 from core.files.draft import drafts, drop, find, keep, new_draft
@@ -17,11 +15,10 @@ from core.files.listing import stamps
 from core.files.save import NOTHING, Refused, save
 from core.shelf import Shelf
 from dashboard import phrases
+from tests.dashboard.conftest import OpenScreen
 from tests.dashboard.test_app import said
+from tests.faults.conftest import OTHER, SOUND
 from tests.faults.locked import locked
-
-OpenScreen = Callable[..., AppTest]
-SOUND, OTHER = "bare-sheets", "messy-day"
 
 
 def shelf_alone() -> None:
@@ -41,14 +38,6 @@ def sheet_alone() -> None:
 
 
 SCREENS = {"results": None, "shelf": shelf_alone, "job sheet": sheet_alone}
-
-
-@pytest.fixture
-def jobs(tmp_path: Path, demo_runs: Path) -> Path:
-    """Return a root with two jobs that may be spoilt."""
-    for name in (SOUND, OTHER):
-        shutil.copytree(demo_runs / name, tmp_path / "jobs" / name)
-    return tmp_path / "jobs"
 
 
 def odd_name(folder: Path, name: bytes) -> Path:

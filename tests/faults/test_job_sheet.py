@@ -17,19 +17,12 @@ from streamlit.testing.v1 import AppTest
 from core.files import disk
 from core.files.draft import drafts
 from dashboard import draft_words, phrases
+from tests.dashboard.conftest import OpenScreen
 from tests.dashboard.test_app import said as shown
-from tests.faults.test_folders import OTHER, SOUND, sheet_alone, shelf_alone
+from tests.faults.conftest import OTHER, SOUND
+from tests.faults.test_folders import sheet_alone, shelf_alone
 
-OpenScreen = Callable[..., AppTest]
 ALONE = "held by this page alone"
-
-
-@pytest.fixture
-def jobs(tmp_path: Path, demo_runs: Path) -> Path:
-    """Return a root with two jobs that may be spoilt."""
-    for name in (SOUND, OTHER):
-        shutil.copytree(demo_runs / name, tmp_path / "jobs" / name)
-    return tmp_path / "jobs"
 
 
 def plain(text: str) -> str:

@@ -13,9 +13,10 @@ from core.results import Against, Gain, Review
 from core.units import NO_BREAK_SPACE, UnitSet, label
 from dashboard import power_tables, power_words, target_tables, target_words, words
 from dashboard.curves import Line, lines_of, reach, target_lines
-from dashboard.evidence import conditions, finding_lines
+from dashboard.evidence import finding_lines, levels_mean
 from dashboard.figures import NOTHING
-from dashboard.handover import basis, svg
+from dashboard.handover import basis, facts, svg
+from dashboard.handover.derived import derived
 from dashboard.handover.grid import in_groups
 from dashboard.handover.plain import name_in_line, one_line
 from dashboard.handover.power_svg import range_chart
@@ -109,12 +110,7 @@ class Content:
     @cached_property
     def about(self) -> list[str]:
         """Return whose head it is, and when it was on the bench."""
-        job = self.review.job
-        days = sorted({sheet.date for sheet in job.sheets if sheet.date})
-        said = [part for part in (job.customer, job.casting, job.serial_number, job.note) if part]
-        if days:
-            said.append(f"bench day {days[0]}" if len(days) == 1 else f"bench days {days[0]} to {days[-1]}")
-        return said
+        return facts.about(self.review.job)
 
     @cached_property
     def answer(self) -> Markup:
@@ -343,6 +339,11 @@ class Content:
         """Return (level, its mark, text and place) of all that was noticed, the gravest first."""
         return [self._notice(finding) for finding in self.review.findings]
 
+    @cached_property
+    def levels(self) -> str:
+        """Return what their levels ask of a reader."""
+        return levels_mean(self.review.findings)
+
     def _notice(self, finding: Finding) -> tuple[str, str, Markup]:
         values = tuple((marked(value) if kind == "text" else value, kind) for value, kind in finding.values)
         (line,) = finding_lines([replace(finding, values=values)], self.units, customer=True)
@@ -352,14 +353,14 @@ class Content:
     @cached_property
     def method(self) -> list[str]:
         """Return how every number follows from the readings, and with what it was measured."""
-        return [*basis.how(self.review, self.units), *basis.equipment(self.review, self.units)]
+        said = (basis.how, derived, basis.equipment)
+        return [text for part in said for text in part(self.review, self.units)]
 
     @cached_property
     def evidence(self) -> list[tuple[str, Table]]:
         """Return the tables that a sceptic needs: conditions, corrections, readings."""
-        tables = [
-            ("Conditions of every bench sheet", conditions(self.review, self.units)),
-            ("Corrections", basis.corrections(self.review, self.units)),
-            *((one.title, one.table) for one in basis.readings(self.review, self.units)),
+        sheets = basis.readings(self.review, self.units)
+        return [
+            *basis.tables(self.review, self.units),
+            *((one.title, one.table) for one in sheets if one.table.rows),
         ]
-        return [(title, table) for title, table in tables if table.rows]

@@ -7,15 +7,15 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from core.files.assemble import Loaded
-from core.files.jobfile import NAME
+from core.files.folder import NAME
 from core.files.toml import Path
-from core.job import SIDES, Problem
+from core.job import SIDES
 from core.units import label
 from dashboard import entry_words, phrases, words
 from dashboard.charts import overlay
 from dashboard.entry import session
 from dashboard.entry.draft import Work, sound_files
-from dashboard.screens.page import LINE_BREAK, beside, draw_chart, draw_rows
+from dashboard.screens.page import beside, draw_chart, draw_problem_rows
 from dashboard.state import Shown
 from dashboard.usertext import inert
 
@@ -29,22 +29,12 @@ def draw_problems(work: Work, loaded: Loaded, at_fields: Mapping[Path, Sequence[
     if not problems:
         return
     st.error(entry_words.problems_left(len(problems)))
-    rows = [
-        (LINE_BREAK.join(map(inert, _where(p))), f"{inert(p.text)} **{inert(p.cure)}**") for p in problems
-    ]
-    draw_rows(("Where", "What is wrong, and what to do"), rows)
+    draw_problem_rows(problems)
 
 
 def has_sheets(work: Work) -> bool:
     """Return whether anything has been read yet."""
     return any(name.endswith(".csv") for name in sound_files(work.files))
-
-
-def _where(problem: Problem) -> list[str]:
-    line = None if problem.line is None else f"line {problem.line}"
-    column = None if problem.column is None else f"column {problem.column}"
-    place = ", ".join(filter(None, (line, column)))
-    return [problem.file, *([place] if place else [])]
 
 
 def draw(work: Work, loaded: Loaded, shown: Shown) -> None:
