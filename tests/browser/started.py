@@ -73,9 +73,10 @@ def running(
 def running_app(
     *arguments: str, folder: Path = ROOT, environment: Mapping[str, str] | None = None
 ) -> Iterator[str]:
-    """Run the app as the README says."""
+    """Run the app as the README says; with ``GAIN_LEDGER_SLOW_SCREENS`` set, each screen comes bit by bit."""
     port = free_port()
-    command = [sys.executable, "-m", "dashboard", *arguments, "--port", str(port)]
+    module = "tests.browser.slowly" if os.environ.get("GAIN_LEDGER_SLOW_SCREENS") else "dashboard"
+    command = [sys.executable, "-m", module, *arguments, "--port", str(port)]
     with running(command, port, folder, environment) as address:
         yield address
 

@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Locator, expect
 
 from core.files.load import load_job
-from tests.browser.conftest import OpenPage, Watched
+from tests.browser.conftest import OpenPage, Watched, comes_to
 from tests.browser.started import WAIT_S, running_app
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -131,7 +131,7 @@ def test_a_spreadsheet_is_uploaded_asked_about_and_saved(
     main = page.page.get_by_test_id("stMain")
     main.locator("input[type=file]").first.set_input_files(tmp_path / "old head.csv")
     expect(main.get_by_text("in which unit are the lifts")).to_be_visible()
-    expect(main.get_by_role("button", name="Take")).to_be_disabled()
+    expect(main.get_by_role("button", name="Take the sheets", exact=True)).to_be_disabled()
     for question, answer in (
         ("in which unit are the lifts", "in"),
         ("in which unit are the readings", "cfm"),
@@ -227,16 +227,19 @@ def test_a_new_job_is_typed_named_and_downloaded(watched: OpenPage, shop: str, t
     title.press("Enter")
     expect(main.get_by_text("One stage so far")).to_be_visible()
     main.get_by_role("button", name="More").click()
-    with page.page.expect_download() as download:
-        page.page.get_by_role("button", name="Download as one archive").click()
-    path = tmp_path / "job.zip"
-    download.value.save_as(path)
-    with zipfile.ZipFile(path) as packed:
-        names = packed.namelist()
-        packed.extractall(tmp_path / "out")
-    assert {Path(name).name for name in names} == {"job.toml", "as-cast_setup.csv"}
-    (folder,) = (tmp_path / "out").iterdir()
-    loaded = load_job([folder])
+    archive = page.page.get_by_role("button", name="Download as one archive")
+
+    def names() -> set[str]:
+        with page.page.expect_download() as download:
+            archive.click()
+        download.value.save_as(tmp_path / "job.zip")
+        with zipfile.ZipFile(tmp_path / "job.zip") as packed:
+            packed.extractall(tmp_path / "out")
+            return set(packed.namelist())
+
+    # What is typed last is in it a moment later.
+    comes_to(names, {"invented-four/job.toml", "invented-four/as-cast_setup.csv"})
+    loaded = load_job([tmp_path / "out" / "invented-four"])
     assert loaded.job is not None
     assert loaded.job.title == "Invented four"
 
