@@ -43,7 +43,7 @@ def review(job: Job) -> Review:
     found += sheets.of_job(job)
     repeatability = tuple(r for side in SIDES for r in sides[side].repeatability())
     found += comparisons.of_repeats(repeatability)
-    found += comparisons.of_stages(job, stages, Sides(*(sides[s].cam_net_lift_m for s in SIDES)))
+    found += comparisons.of_stages(stages, Sides(*(sides[s].cam_net_lift_m for s in SIDES)))
     found += comparisons.of_gains(gains, stages)
     leak_checks = tuple(leak for side in SIDES for leak in leak_shares(sides[side].leaks, side, stages))
     found += bench_day.of_air(job) + bench_day.of_pressures(job) + bench_day.of_days(job)

@@ -78,6 +78,11 @@ def counted(count: int, noun: str) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
+def joined(parts: Sequence[str]) -> str:
+    """Return parts as a person counts them up: ``a, b and c``."""
+    return parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1]
+
+
 def common_figures(values: Sequence[float], most: int) -> list[str]:
     """Return numbers with the fewest decimals, up to ``most``, that tell every one of them."""
     for decimals in range(most + 1):

@@ -46,10 +46,19 @@ def with_stages(
             groups.setdefault(name, []).append(sheet)
         done.append(sheet)
     if stages:
+        kept = []
         for stage in stages:
             if stage.planned and stage.name in groups:
-                text = "The stage '{}' is planned, yet it has bench sheets."
-                log.finding("look", "planned-but-measured", text, (stage.name, "text"), line=stage.line)
+                log.finding(
+                    "look",
+                    "planned-measured",
+                    "The stage '{}' is planned, and yet it has bench sheets: it counts as done.",
+                    (stage.name, "text"),
+                    cure="Take planned = true out.",
+                    line=stage.line,
+                )
+                stage = replace(stage, planned=False)  # else its price counts here and not there
+            kept.append(stage)
             if stage.name not in groups and not stage.planned:
                 log.finding(
                     "note",
@@ -58,7 +67,7 @@ def with_stages(
                     (stage.name, "text"),
                     line=stage.line,
                 )
-        return stages, done
+        return tuple(kept), done
     ordered, tied = in_order_of_work([StageSheets(name, tuple(group)) for name, group in groups.items()])
     for same in tied:
         log.finding(

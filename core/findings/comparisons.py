@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from core.gains import CAM_REACH
-from core.job import SIDES, Finding, Job, Level, Side, Sides
+from core.job import SIDES, Finding, Level, Side, Sides
 from core.results import Gain, Repeatability, SideCurve, StageResult
 
 Value = tuple[float | str, str]
@@ -44,15 +44,13 @@ def of_repeats(repeatability: Iterable[Repeatability]) -> list[Finding]:
     ]
 
 
-def of_stages(job: Job, stages: Sequence[StageResult], cam_net_lift_m: Sides[float | None]) -> list[Finding]:
+def of_stages(stages: Sequence[StageResult], cam_net_lift_m: Sides[float | None]) -> list[Finding]:
     """Say where readings stop short of the cam, and what was inherited.
 
     Parameters
     ----------
-    job : Job
-        What was measured.
     stages : sequence of StageResult
-        Its stages.
+        All that were measured.
     cam_net_lift_m : Sides
         The cams' net lift. [m]
 
@@ -92,13 +90,6 @@ def of_stages(job: Job, stages: Sequence[StageResult], cam_net_lift_m: Sides[flo
             text = "{}: no chamber volume stated, that of the stage before is taken."
             found.append(
                 Finding("note", "chamber-inherited", text, "", ((stage.name, "text"),), stage=stage.name)
-            )
-    measured = {stage.name for stage in stages if stage.intake or stage.exhaust}
-    for spec in job.stages:
-        if spec.planned and spec.name in measured:
-            text = "{} is planned, and yet it has readings."
-            found.append(
-                Finding("look", "planned-measured", text, "Take planned = true out.", ((spec.name, "text"),))
             )
     return found
 

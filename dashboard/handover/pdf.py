@@ -8,7 +8,7 @@ from dataclasses import replace
 from core.job import SIDES
 from core.results import Review
 from core.units import NO_BREAK_SPACE, UnitSet, label
-from dashboard import phrases, power_words, target_tables, target_words, words
+from dashboard import answer_words, phrases, power_words, target_tables, target_words, words
 from dashboard.figures import NOTHING, counted
 from dashboard.handover import facts
 from dashboard.handover.archive import bench_day
@@ -140,10 +140,15 @@ def _draw_beside(paper: Paper, title: Sequence[str], aside: Sequence[str]) -> No
 
 
 def _draw_answer(paper: Paper, review: Review, units: UnitSet) -> None:
-    paper.paragraph(words.answer(review), size=TYPE_PT["lead"])
+    paper.paragraph(answer_words.answer(review), size=TYPE_PT["lead"])
     paper.y += 1.0
     power = power_words.beside_answer(review.power, units)
-    for text in (words.steps(review), *words.answer_doubts(review), power, words.planned(review)):
+    for text in (
+        answer_words.steps(review),
+        *answer_words.doubts(review),
+        power,
+        answer_words.planned(review),
+    ):
         if text:
             paper.paragraph(text, colour=LOOK.muted)
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from core.job import SIDES, Side
 from core.results import Review
 from core.units import NO_BREAK_SPACE, UnitSet, label
-from dashboard import words
+from dashboard import answer_words, words
 from dashboard.curves import Line
 from dashboard.handover import facts
 from dashboard.handover.canvas import BOLD, REGULAR, SEMIBOLD, Canvas, Colour, ink, shrunk, width_of, wrapped
@@ -125,7 +125,7 @@ def _shown(review: Review, units: UnitSet, choice: Choice) -> tuple[_Shown, Revi
         names=names.pop() if len(names) == 1 else None,
         found=found,
         baselines=() if found else _baselines(review, units, choice),
-        answer="" if found else words.answer(review),
+        answer="" if found else answer_words.answer(review),
         measure=facts.measure(found) if found else "",
         conditions=words.conditions(review, units),
         pressure=f"Tested at {facts.test_pressures(review.job, found, units)}" if found else "",

@@ -12,7 +12,7 @@ from core.job import SIDES
 from core.power_results import PowerModel
 from core.results import Review
 from core.units import UnitSet, label
-from dashboard import power_words, words
+from dashboard import answer_words, power_words, words
 from dashboard.evidence import finding_lines, levels_mean
 from dashboard.handover import facts
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
@@ -41,8 +41,12 @@ def numbers_txt(review: Review, units: UnitSet, choice: Choice = EVERYTHING) -> 
 def _head(review: Review, found: Sequence[Compared], units: UnitSet) -> Iterator[str]:
     safe = name_in_line
     yield from map(one_line, filter(None, (review.job.title, review.job.casting, review.job.note)))
-    yield words.answer(review, safe)
-    said = (words.steps(review, safe), *words.answer_doubts(review, safe), words.planned(review, safe))
+    yield answer_words.answer(review, safe)
+    said = (
+        answer_words.steps(review, safe),
+        *answer_words.doubts(review, safe),
+        answer_words.planned(review, safe),
+    )
     yield from filter(None, said)
     yield words.conditions(review, units)
     if found:

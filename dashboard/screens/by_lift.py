@@ -115,8 +115,8 @@ def _rows(
 
 
 def _draw_captions(shown: Shown, review: Review, gains: list[Gain]) -> None:
-    mean = words.weighting(words.summary_name(gains))
-    st.caption(f"{words.MARKS}. At the right: {mean}. {words.JUDGED_TOGETHER} {words.VERDICTS_MEAN}")
+    single = f"At the right: {words.weighting(gains)}."
+    st.caption(f"{words.MARKS}. {single} {words.JUDGED_TOGETHER} {words.VERDICTS_MEAN}")
     beyond = words.beyond_caption(review, gains[0].side, shown.units)
     if beyond:
         st.caption(beyond)

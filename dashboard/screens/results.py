@@ -10,7 +10,17 @@ from streamlit.delta_generator import DeltaGenerator
 from core.job import SIDES, Finding, Side
 from core.results import Review
 from core.units import label
-from dashboard import evidence, phrases, power_state, power_words, state, target_tables, target_words, words
+from dashboard import (
+    answer_words,
+    evidence,
+    phrases,
+    power_state,
+    power_words,
+    state,
+    target_tables,
+    target_words,
+    words,
+)
 from dashboard.charts import overlay, rungs, stairs
 from dashboard.charts.steps import MOST_STAIRS
 from dashboard.figures import counted
@@ -42,11 +52,11 @@ def draw() -> None:
     shown, review = opened
     if about := facts.about(review.job):
         st.caption(" · ".join(map(inert, about)))
-    st.header(words.answer(review, inert))
+    st.header(answer_words.answer(review, inert))
     for line in (
-        words.steps(review, inert),
-        *words.answer_doubts(review, inert),
-        words.planned(review, inert),
+        answer_words.steps(review, inert),
+        *answer_words.doubts(review, inert),
+        answer_words.planned(review, inert),
     ):
         if line:
             st.markdown(line)

@@ -202,13 +202,10 @@ def test_what_a_set_up_leaves_open_is_said_once():
     assert text.startswith("Not stated on every sheet, so sameness of the set-up is not known: bore, ")
 
 
-def test_a_planned_stage_that_was_read_and_a_chamber_that_was_inherited():
-    specs = (Stage("a", 0.0, chamber_volume_m3=50e-6), Stage("b", 100.0, planned=True))
+def test_a_chamber_that_was_inherited():
+    specs = (Stage("a", 0.0, chamber_volume_m3=50e-6), Stage("b", 100.0))
     stages = {"a": [sheet(FLOWS, "a.csv")], "b": [sheet(times(1.1), "b.csv")]}
     made = job(stages, stages=specs)
-    assert told(made, "planned-measured") == [
-        "b is planned, and yet it has readings. Take planned = true out."
-    ]
     assert told(made, "chamber-inherited") == [
         "b: no chamber volume stated, that of the stage before is taken."
     ]

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from core.job import Bench
+from core.review import review
 from tests.core.written_jobs import STAGE, codes, job_of, problems_of, put, sheet_text
 
 # --- stages ----------------------------------------------------------------------------
@@ -20,8 +21,15 @@ def test_a_stage_without_sheets_is_noted_unless_it_is_planned(tmp_path: Path) ->
 
 
 def test_a_planned_stage_that_was_measured_is_looked_at(tmp_path: Path) -> None:
-    job = job_of(put(tmp_path, job=STAGE + "planned = true\n", one=sheet_text("stage: as cast", "port: 1")))
-    assert codes(job) == [("look", "planned-but-measured")]
+    text = '[[stage]]\nname = "as cast"\n[[stage]]\nname = "bowl"\nprice = 300\nplanned = true\n'
+    sheets = {name: sheet_text(f"stage: {name}", "port: 1") for name in ("as cast", "bowl")}
+    job = job_of(put(tmp_path, job=text, **sheets))
+    assert codes(job) == [("look", "planned-measured")]
+    assert (job.findings[0].file, job.findings[0].line) == ("job.toml", 4)
+    # Its price counts everywhere alike: it was paid for, and is no quotation any more.
+    shown = review(job)
+    assert [stage.planned for stage in shown.stages] == [False, False]
+    assert shown.gain("bowl", "intake", "baseline").price == 300
 
 
 def test_findings_name_their_stage(tmp_path: Path) -> None:

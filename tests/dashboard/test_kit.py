@@ -23,7 +23,7 @@ from core.job import SIDES, Finding, Job, Stage
 from core.results import Review
 from core.review import review
 from core.units import METRIC, US, UnitSet, to_display
-from dashboard import words
+from dashboard import answer_words, words
 from dashboard.handover.archive import job_zip, part, zipped
 from dashboard.handover.bundle import FILES, archive, offered
 from dashboard.handover.choice import EVERYTHING, Choice
@@ -79,7 +79,7 @@ def plain(said: str) -> str:
 def test_every_number_of_the_text_is_the_reviews(shape: str, units: str) -> None:
     shown, used = reviewed(shape), UNITS[units]
     text = numbers_txt(shown, used).decode()
-    assert words.answer(shown) in text
+    assert answer_words.answer(shown) in text
     assert words.conditions(shown, used) in text
     assert f"Data {shown.job.fingerprint}" in text
     for side in SIDES:

@@ -20,7 +20,7 @@ from core.job import SIDES, Finding, Job, Side, Target
 from core.results import Review
 from core.review import review
 from core.units import METRIC, US, to_display
-from dashboard import words
+from dashboard import answer_words, words
 from dashboard.curves import lines_of
 from dashboard.handover.choice import EVERYTHING, Choice, shown_to
 from dashboard.handover.grid import in_groups
@@ -147,8 +147,8 @@ def test_sentences_are_the_reviews_own() -> None:
     for shape in SHAPES:
         shown, text = reviewed(shape), page(shape).text
         for sentence in (
-            words.answer(shown),
-            words.steps(shown),
+            answer_words.answer(shown),
+            answer_words.steps(shown),
             words.conditions(shown, METRIC),
             words.ceiling_line(shown, METRIC),
             f"Data {shown.job.fingerprint}",

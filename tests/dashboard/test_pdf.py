@@ -18,7 +18,7 @@ from core.job import SIDES, BenchSheet, Job, Printed, Sides
 from core.results import Review
 from core.review import review
 from core.units import METRIC, US, UnitSet
-from dashboard import words
+from dashboard import answer_words, words
 from dashboard.evidence import conditions
 from dashboard.handover import basis
 from dashboard.handover.choice import Choice
@@ -86,8 +86,8 @@ def read(data: bytes) -> str:
 
 def rows_of(shown: Review, units: UnitSet) -> Iterator[str]:
     """Yield every row of numbers that the tables and sentences make of a review."""
-    yield words.answer(shown)
-    yield words.steps(shown)
+    yield answer_words.answer(shown)
+    yield answer_words.steps(shown)
     yield words.ceiling_line(shown, units)
     yield words.conditions(shown, units)
     if len(shown.stages) > 1:

@@ -13,7 +13,7 @@ from core.files.load import load_job
 from core.job import Finding, Problem
 from core.review import review
 from core.units import METRIC, US
-from dashboard import evidence, figures, phrases, words
+from dashboard import answer_words, evidence, figures, phrases, words
 from tests.dashboard.reviews import make_review, no_exhaust, one_stage, twelve_stages
 
 
@@ -167,43 +167,43 @@ ANSWERS = {
 @pytest.mark.parametrize("case", ANSWERS)
 def test_the_answer(case: str) -> None:
     review, sentence = ANSWERS[case]
-    assert plain(words.answer(review)) == sentence
+    assert plain(answer_words.answer(review)) == sentence
 
 
 def test_the_answer_makes_user_text_safe() -> None:
     review = make_review(names=("*a*", "b", "c", "_d_"), currency="$")
-    assert "<1\u202f050\u00a0$>" in words.answer(review, lambda text: f"<{text}>")
-    assert "<_d_>" in words.steps(review, lambda text: f"<{text}>")
+    assert "<1\u202f050\u00a0$>" in answer_words.answer(review, lambda text: f"<{text}>")
+    assert "<_d_>" in answer_words.steps(review, lambda text: f"<{text}>")
 
 
 def test_steps_name_what_is_not_clear() -> None:
-    assert plain(words.steps(make_review())) == (
+    assert plain(answer_words.steps(make_review())) == (
         "Every step is a clear gain but one: port exit on the intake is too close to call."
     )
-    assert plain(words.steps(twelve_stages())) == (
+    assert plain(answer_words.steps(twelve_stages())) == (
         "Of 22 steps on intake and exhaust, 14 are clear gains and 8 are too close to call."
     )
     two = make_review(
         names=("as cast", "seat cut"), prices=(0, 1), tops={"intake": (108, 115), "exhaust": (81, 90)}
     )
-    assert words.steps(two) == ""  # the answer has said it
-    assert plain(words.steps(make_review(setup_differences=("bore",)))) == (
+    assert answer_words.steps(two) == ""  # the answer has said it
+    assert plain(answer_words.steps(make_review(setup_differences=("bore",)))) == (
         "No step can be called: each was measured in another set-up than the one before."
     )
 
 
 def test_doubts_stand_beside_the_answer() -> None:
-    assert words.answer_doubts(make_review()) == []
-    assert words.answer_doubts(make_review(different_ports=True)) == [
+    assert answer_words.doubts(make_review()) == []
+    assert answer_words.doubts(make_review(different_ports=True)) == [
         "Intake and exhaust: measured in different ports; their own spread is not known."
     ]
-    assert words.answer_doubts(make_review(setup_differences=("bore: 80 mm, then 86 mm",))) == [
+    assert answer_words.doubts(make_review(setup_differences=("bore: 80 mm, then 86 mm",))) == [
         "Intake and exhaust: another set-up: bore: 80 mm, then 86 mm."
     ]
-    assert words.answer_doubts(make_review(setup_differences=("test pressure stated",))) == [
+    assert answer_words.doubts(make_review(setup_differences=("test pressure stated",))) == [
         "Intake and exhaust: another set-up: the test pressure is stated for one only."
     ]
-    assert words.answer_doubts(make_review(at_reference=False)) == [
+    assert answer_words.doubts(make_review(at_reference=False)) == [
         "Intake and exhaust: no test pressure stated; the same is taken for both."
     ]
 
@@ -228,10 +228,10 @@ def test_problems_are_counted(files: tuple[str, ...], of: int, text: str) -> Non
 
 def test_a_quotation_is_said_to_be_one() -> None:
     review = make_review(planned="runner match")
-    assert plain(words.planned(review)) == (
+    assert plain(answer_words.planned(review)) == (
         "Planned and only quoted: runner match (300 EUR). It is not counted above."
     )
-    assert plain(words.answer(review)).startswith("1 050 EUR bought")  # without the 300
+    assert plain(answer_words.answer(review)).startswith("1 050 EUR bought")  # without the 300
 
 
 def test_conditions_name_pressure_air_and_coverage() -> None:

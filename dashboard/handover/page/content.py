@@ -11,7 +11,7 @@ from markupsafe import Markup, escape
 from core.job import SIDES, Finding, Side, Sides
 from core.results import Against, Gain, Review
 from core.units import NO_BREAK_SPACE, UnitSet, label
-from dashboard import power_tables, power_words, target_tables, target_words, words
+from dashboard import answer_words, power_tables, power_words, target_tables, target_words, words
 from dashboard.curves import Line, lines_of, reach, target_lines
 from dashboard.evidence import finding_lines, levels_mean
 from dashboard.figures import NOTHING
@@ -115,16 +115,16 @@ class Content:
     @cached_property
     def answer(self) -> Markup:
         """Return the sentence that the work comes down to."""
-        return tagged(words.answer(self.review, marked))
+        return tagged(answer_words.answer(self.review, marked))
 
     @cached_property
     def remarks(self) -> list[Markup]:
         """Return what belongs to the answer: single steps, doubts, power, what is only quoted."""
         said = [
-            words.steps(self.review, marked),
-            *words.answer_doubts(self.review, marked),
+            answer_words.steps(self.review, marked),
+            *answer_words.doubts(self.review, marked),
             power_words.beside_answer(self.review.power, self.units, marked),
-            words.planned(self.review, marked),
+            answer_words.planned(self.review, marked),
         ]
         return [tagged(text) for text in said if text]
 

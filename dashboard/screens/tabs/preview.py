@@ -11,7 +11,7 @@ from core.files.folder import NAME
 from core.files.toml import Path
 from core.job import SIDES
 from core.units import label
-from dashboard import entry_words, phrases, words
+from dashboard import answer_words, entry_words, phrases, words
 from dashboard.charts import overlay
 from dashboard.entry import session
 from dashboard.entry.draft import Work, sound_files
@@ -44,7 +44,7 @@ def draw(work: Work, loaded: Loaded, shown: Shown) -> None:
         st.markdown(entry_words.PREVIEW_EMPTY if not has_sheets(work) else entry_words.PREVIEW_BLOCKED)
         return
     review = session.reviewed(loaded.job)
-    st.markdown(words.answer(review, inert))
+    st.markdown(answer_words.answer(review, inert))
     sides = [side for side in SIDES if words.measured(review, side)]
     for place, side in zip(beside(len(sides)), sides, strict=True):
         with place:
