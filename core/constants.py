@@ -37,6 +37,9 @@ POUND_KG = 0.45359237
 FOOT_M = 0.3048
 """International foot, exact [m]. NIST SP 811 (2008), appendix B.8."""
 
+CFM_M3_S = FOOT_M**3 / 60
+"""Cubic foot a minute, exact [m3/s]. NIST SP 811 (2008), appendix B.8."""
+
 CELSIUS_ZERO_K = 273.15
 """0 degC, exact [K]. The International System of Units, 9th edition, 2.3.1."""
 

@@ -88,7 +88,7 @@ def unknowns(head_area_m2: float, redline_rad_s: float, intake: Lobe, exhaust: L
         ("runner_diameter_m", "intake runner diameter", "length", wide, 0.07 * wide, 0.02 * wide, 0.01, 0.15,
          "0.87 of one round valve with the area of all intake valves"),
         ("intake_temperature_k", "air temperature in the intake", "temperature", 303.15, 8.0, 3.0, 250.0,
-         380.0, "air of 15 degC, warmed on its way by 15 degC more than the fuel cools it"),
+         380.0, "air of 15\u00a0°C, warmed on its way by 15\u00a0°C more than the fuel cools it"),
         ("back_pressure_pa", "exhaust back pressure above ambient", "pressure", 5e3, 3e3, 1e3, 0.0, 5e4,
          "an open exhaust has less, a silenced one more"),
         ("pulse_level", "pressure waves in intake and exhaust", "fraction", 1.0, 0.25, 0.15, 0.0, 3.0,
@@ -109,7 +109,7 @@ def unknowns(head_area_m2: float, redline_rad_s: float, intake: Lobe, exhaust: L
         ("exhaust_centreline_rad", "exhaust centreline before top dead centre", "angle",
          2 * np.pi - exhaust.centre_rad, *_of_centre(exhaust), 60 * deg, 150 * deg, _stated(exhaust)),
         ("lobe_stretch", "cam duration against the lobe shape used", "fraction", 1.0, shape, 0.005, 0.9, 1.1,
-         "a lobe that is known from its card is taken as L_max (1 - x^2)^2"),
+         "a lobe that is known from its card is taken as its lift times (1 − x²)², with x = ±1 at its ends"),
         ("flow_level", "flow in the running engine over steady flow", "fraction", 1.0, 0.03, 0.02, 0.7, 1.3,
          "pulsation and hot gas; the doubt of the bench's own scale is drawn on top"),
     ]  # fmt: skip

@@ -12,11 +12,11 @@ from core.breathing.areas import AreaCurve, Lobe, effective_area
 from core.breathing.cases import CYCLE_RAD, START_RAD
 from core.breathing.crank import Crank
 from core.cam import seat_duration
+from core.ceiling import kind_needed
 from core.constants import STANDARD_AIRS
 from core.curve import interpolate
 from core.gains import CAM_REACH
 from core.job import SIDES, CamLobe, Engine, Job, Side, Sides
-from core.power import kind_needed
 from core.results import Gain, Review, SideCurve, StageResult
 from core.stages import valves_open
 from core.valve import head_area

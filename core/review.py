@@ -6,13 +6,13 @@ import numpy as np
 
 from core.balance import port_balance
 from core.bench_checks import leak_shares, plate_history
+from core.ceiling import flow_ceiling, no_ceiling_because
 from core.chambers import compression_lines, stage_chamber
 from core.constants import STANDARD_AIRS
 from core.findings import bench_day, comparisons, in_order, sheets
 from core.findings.slips import of_swapped_sides
 from core.findings.target import of_target
 from core.job import SIDES, Finding, Job, Sides, Stage
-from core.power import flow_ceiling, no_ceiling_because
 from core.results import Reference, Review, StageResult
 from core.side import SideWork
 from core.stages import numbers, valves_open

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from core.ceiling import no_ceiling_because
 from core.job import SIDES, Finding, Side
-from core.power import no_ceiling_because
 from core.results import Ceiling, Gain, Review, StageResult, Verdict
 from core.units import METRIC, NO_BREAK_SPACE, UnitSet, label, show, to_display
 from dashboard.figures import counted, figure, joined, places, span

@@ -48,7 +48,7 @@ JUDGES = {
     "trail": "trail",
     "units": "units unit_table",
     "balance": "balance",
-    "power": "power",
+    "ceiling": "ceiling",
     "power_input": "power_input power_refusals",
     "power_assumptions": "power_assumptions",
     "power_results": "power_results",

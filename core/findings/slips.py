@@ -6,9 +6,9 @@ from math import exp, log
 
 import numpy as np
 
+from core.constants import CFM_M3_S
 from core.findings.profiles import GROSS, Profiles, median
 from core.job import BenchSheet, Finding, Side, Sides
-from core.power import CFM_M3_S
 
 Value = tuple[float | str, str]
 

@@ -32,8 +32,8 @@ FILES: dict[str, Make] = {
     "still-16x9.png": _late("stills", "still_wide"),
     "still-9x16.png": _late("stills", "still_tall"),
     "still-overlay.png": _late("stills", "still_overlay"),
-    "numbers.txt": _late("text", "numbers_txt"),
-    "numbers.csv": _late("sheet", "numbers_csv"),
+    "numbers.txt": _late("numbers_txt", "numbers_txt"),
+    "numbers.csv": _late("numbers_csv", "numbers_csv"),
     "numbers.json": lambda review, _units, choice: numbers_json(shown_to(review, choice)).encode(),
     "job.zip": lambda review, _units, _choice: job_zip(review.job),
 }

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from core.air import ideal_velocity
+from core.ceiling import HIGH, LOW
 from core.compression import cylinder_volume
 from core.constants import STANDARD_AIRS
 from core.job import SIDES, Engine
-from core.power import HIGH, LOW
 from core.results import Review
 from core.units import NO_BREAK_SPACE, UnitSet, label, show
 from dashboard import words

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from core.constants import INCH_WATER_PA
+from core.ceiling import HORSEPOWER_W
+from core.constants import CFM_M3_S, INCH_WATER_PA
 from core.job import Air, Engine, Setup, Sides, Stage, Valve
-from core.power import CFM_M3_S, HORSEPOWER_W
 from core.review import review
 from tests.core.jobs import AIR, BENCH, CAM, LIFTS_M, job, noisy_sheets, sheet, truth
 

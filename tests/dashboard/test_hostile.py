@@ -19,10 +19,10 @@ from core.review import review
 from core.units import METRIC
 from dashboard.handover.bundle import FILES, archive
 from dashboard.handover.choice import EVERYTHING
-from dashboard.handover.sheet import numbers_csv
-from dashboard.handover.text import numbers_txt
+from dashboard.handover.numbers_csv import numbers_csv
+from dashboard.handover.numbers_txt import numbers_txt
 from tests.dashboard.invented_jobs import invented_job
-from tests.dashboard.test_sheet import blocks
+from tests.dashboard.test_numbers_csv import blocks
 from tests.dashboard.test_usertext import HOSTILE
 
 TURNING = "\u202e\u2066\u200b\x07\x1b[31m\u2028"  # turns, hides, rings, colours, breaks

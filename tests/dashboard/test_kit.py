@@ -28,7 +28,7 @@ from dashboard.handover.archive import job_zip, part, zipped
 from dashboard.handover.bundle import FILES, archive, offered
 from dashboard.handover.choice import EVERYTHING, Choice
 from dashboard.handover.compared import NotComparedError, compared, pairs
-from dashboard.handover.text import numbers_txt
+from dashboard.handover.numbers_txt import numbers_txt
 from tests.conftest import ROOT
 from tests.dashboard.invented_jobs import invented_job
 from tests.dashboard.test_pdf import LONG_NAMES, STRANGE

@@ -21,7 +21,7 @@ from core.numbers import numbers_json
 from core.review import review
 from core.units import METRIC, US
 from dashboard.evidence import finding_lines
-from dashboard.handover.text import numbers_txt
+from dashboard.handover.numbers_txt import numbers_txt
 from tests.fuzz.watch import watch
 
 _EMPTY = {"engine": Engine()}  # a table without keys says as much as none

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from core.constants import CFM_M3_S
 from core.job import SIDES, BenchSheet, Certificate, Finding, Job, Reading, Side, Sides
-from core.power import CFM_M3_S
 from core.review import review
 from tests.core.jobs import AIR, BENCH, CAM, PRESSURE_PA, job, truth
 

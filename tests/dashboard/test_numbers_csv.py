@@ -12,7 +12,7 @@ from core.job import SIDES
 from core.results import Gain
 from core.units import METRIC, UnitSet, to_display
 from dashboard import words
-from dashboard.handover.sheet import numbers_csv
+from dashboard.handover.numbers_csv import numbers_csv
 from tests.dashboard.power_models import make_model
 from tests.dashboard.test_kit import SHAPES, UNITS, assert_same, demo, reviewed
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from core.constants import INCH_WATER_PA, STANDARD_AIRS
+from core.ceiling import HORSEPOWER_W, flow_ceiling, kind_needed, no_ceiling_because
+from core.constants import CFM_M3_S, INCH_WATER_PA, STANDARD_AIRS
 from core.job import Engine
-from core.power import CFM_M3_S, HORSEPOWER_W, flow_ceiling, kind_needed, no_ceiling_because
 
 AT_28 = 28 * INCH_WATER_PA
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from math import sqrt
 
-from core.constants import INCH_WATER_PA, STANDARD_AIRS
+from core.constants import CFM_M3_S, INCH_WATER_PA, STANDARD_AIRS
 from core.job import Engine
 from core.results import Ceiling
 
 HORSEPOWER_W = 745.69987  # NIST SP 811 (2008), app. B.8: horsepower (550 ft lbf/s)
-CFM_M3_S = 0.3048**3 / 60  # NIST SP 811 (2008): foot = 0.3048 m exactly
 
 # Horsepower for each cfm of peak intake flow at 28 inH2O and each cylinder: median and 95 %
 # band from brake specific fuel consumption 0.40-0.50 lb/(hp h), air-fuel ratio 12.5-13,
