@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import sys
-
-from dashboard.stopping import stopping_at_once
+from dashboard.stopping import end, stopping_at_once
 
 if __name__ == "__main__":
     with stopping_at_once():
         from dashboard.command_line import main
-    sys.exit(main())
+    end(main())

@@ -1,11 +1,13 @@
-"""Ctrl-C while the program is still being loaded: a sentence, and not where it was in whose code."""
+"""Ctrl-C: how the program ends by it, and while it is still being loaded with a sentence of its own."""
 
 from __future__ import annotations
 
 import os
 import signal
+import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from typing import NoReturn
 
 STOPPED = 130  # as shells count: 128, and 2 for Ctrl-C
 _SAID = b"Stopped before anything was begun.\n"
@@ -29,3 +31,17 @@ def stopping_at_once() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+def end(code: int) -> NoReturn:
+    """End the process with this exit code, also where Ctrl-C stopped it.
+
+    Had the exception passed through a string that was executed, as where a library makes a class of
+    its own, the interpreter would end by the signal after all, whatever code it is given.
+    """
+    if code != STOPPED:
+        sys.exit(code)
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError):  # nobody reads it any more
+            stream.flush()
+    os._exit(code)

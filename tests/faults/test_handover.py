@@ -101,8 +101,6 @@ def test_ctrl_c_among_many_jobs_is_a_sentence_and_whole_files(
 ) -> None:
     jobs, out = tmp_path / "jobs", tmp_path / "out"
     for number in range(20):  # far more than are done before the signal comes
-        # The signal is to come within a rough power: while a string is executed, as where a module is loaded,
-        # the interpreter ends by the signal instead, which a shell counts the same.
         shutil.copytree(demo_runs / "sprint-four", jobs / f"job-{number}")
     command = [sys.executable, "-m", "dashboard", "handover", str(jobs), "--out", str(out)]
     heard = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)  # what runs in the background ignores it
