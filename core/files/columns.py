@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import repeat
+from typing import NamedTuple
 
 from core import units
 from core.files import fields
@@ -61,8 +63,7 @@ class Columns:
     read_in: Sides[str | None]  # unit of each side's column, as written
 
 
-@dataclass(frozen=True)
-class _Column:
+class _Column(NamedTuple):
     head: Head
     unit: str
     kind: str
@@ -266,29 +267,27 @@ def _readings(
 ) -> tuple[Reading, ...]:
     if side not in found:
         return ()
-    column = found[side]
-    attribute = ATTRIBUTE[column.kind]
-    none: list[float | None] = [None] * len(lifts)
-    ranges = found[f"{side} range"].values if f"{side} range" in found else none
-    per_row = {attribute: found[name].values for name, attribute in PER_ROW.items() if name in found}
+    column, lines = found[side], [line for line, _ in table.rows]
+    kept = [i for i in rising if column.values[i] is not None and lifts[i] is not None]
     default_range = printed.intake_range_m3_s if side == "intake" else printed.exhaust_range_m3_s
-    readings = []
-    for i in rising:
-        value, lift = column.values[i], lifts[i]
-        if value is None or lift is None:
-            continue
-        line = table.rows[i][0]
-        full_scale = default_range if ranges[i] is None else ranges[i]
-        if column.kind == "fraction" and full_scale is None:
+    full_scale = [default_range] * len(lifts)
+    if f"{side} range" in found:
+        stated = found[f"{side} range"].values
+        full_scale = [default_range if one is None else one for one in stated]
+    if column.kind == "fraction" and None in full_scale:
+        for line in (lines[i] for i in kept if full_scale[i] is None):
             log.problem(
                 "A reading in percent needs the range that it is a percentage of.",
                 f"Add '# {side} range: 200 cfm', or a column '{side} range [cfm]'.",
                 line,
                 column.head.text,
             )
-        elif value == 0 and lift > 0:
+    if 0 in column.values:
+        for i in (i for i in kept if column.values[i] == 0 and lifts[i] > 0):
             text = "{}: a flow of nothing at {}."
-            log.finding("look", "zero-flow", text, (column.head.text, "text"), (lift, "lift"), line=line)
-        stated = {name: values[i] for name, values in per_row.items()}
-        readings.append(Reading(lift, line, range_m3_s=full_scale, **{attribute: value}, **stated))
-    return tuple(readings)
+            values = (column.head.text, "text"), (lifts[i], "lift")
+            log.finding("look", "zero-flow", text, *values, line=lines[i])
+    said = {attribute: found[name].values for name, attribute in PER_ROW.items() if name in found}
+    said |= {"lift_m": lifts, "line": lines, ATTRIBUTE[column.kind]: column.values, "range_m3_s": full_scale}
+    by_field = ([said[name][i] for i in kept] if name in said else repeat(None) for name in Reading._fields)
+    return tuple(map(Reading, *by_field))

@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from core.files.fields import LONGEST_NAME
 from core.files.log import Log
@@ -96,7 +97,10 @@ def split(text: str, log: Log) -> Table | None:
     if records is None:
         return None
     header_line, cells = records[0]
-    heads = [_head(i, cell) for i, cell in enumerate(cells)]
+    heads = [
+        _head(i, cell) if len(cell) <= LONGEST_NAME else _head.__wrapped__(i, cell)
+        for i, cell in enumerate(cells)
+    ]
     while heads and not heads[-1].text:
         heads.pop()
     rows = records[1:]
@@ -136,6 +140,8 @@ def _records(body: list[str], numbers: list[int], delimiter: str, log: Log) -> l
     return records
 
 
+# The sheets of a job have much the same heads: what is short is not worked out twice.
+@lru_cache(maxsize=1024)
 def _head(index: int, cell: str) -> Head:
     text = " ".join(cell.split())
     match = _HEAD.fullmatch(text)

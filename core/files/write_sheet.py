@@ -110,7 +110,7 @@ def _refuse_unlike(sheet: BenchSheet, text: str) -> None:
 
 def _comparable(sheet: BenchSheet) -> BenchSheet:
     """Return a sheet without what only says where something stood, and in which unit."""
-    readings = Sides(*(tuple(replace(r, line=0) for r in sheet.readings[side]) for side in SIDES))
+    readings = Sides(*(tuple(r._replace(line=0) for r in sheet.readings[side]) for side in SIDES))
     extra = tuple(sorted(one for one in sheet.extra if not _needs_note(one)))
     return replace(
         sheet,

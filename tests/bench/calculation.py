@@ -109,8 +109,8 @@ def loads() -> Iterator[Ratio]:
             text = sample.replace("# stage: as cast", f"# stage: stage {n % STAGES}\n# order: {n % STAGES}")
             path.write_text(text, encoding="utf-8", newline="\n")
         name = f"reading {SHEETS} bench sheets, CPU"
-        loaded = cpu_seconds(lambda: load_job(paths), times=3)
-        yield Ratio(name, loaded, "the csv module alone", cpu_seconds(lambda: bare_parse(paths), times=3))
+        loaded = cpu_seconds(lambda: load_job(paths), times=7)
+        yield Ratio(name, loaded, "the csv module alone", cpu_seconds(lambda: bare_parse(paths), times=7))
 
 
 def bare_page() -> bytes:

@@ -166,7 +166,7 @@ def test_units_do_not_matter():
 
     def nudged(sheet: BenchSheet) -> BenchSheet:
         sides = [
-            tuple(replace(reading, lift_m=round(reading.lift_m * 1e3, 9) / 1e3) for reading in readings)
+            tuple(reading._replace(lift_m=round(reading.lift_m * 1e3, 9) / 1e3) for reading in readings)
             for _, readings in sheet.readings.items()
         ]
         return replace(sheet, readings=Sides(*sides))

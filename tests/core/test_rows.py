@@ -208,7 +208,7 @@ def test_percent_of_range():
     printed = Printed(intake_range_m3_s=0.2, exhaust_range_m3_s=0.15)
     part = Reading(0.005, 2, range_fraction=0.62)
     bench = Bench(meter="percent of range")
-    rows = read("intake", bench, part, replace(part, range_m3_s=0.1), printed=printed)
+    rows = read("intake", bench, part, part._replace(range_m3_s=0.1), printed=printed)
     np.testing.assert_allclose(rows.flow_m3_s, [0.124, 0.062], rtol=ROUNDING)
     assert read("exhaust", bench, part, printed=printed).flow_m3_s[0] == pytest.approx(0.093, rel=ROUNDING)
     assert np.isnan(read("intake", bench, part).flow_m3_s[0])  # of which range?

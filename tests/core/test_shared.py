@@ -122,7 +122,7 @@ def test_a_common_factor_leaves_relative_gains_alone(pair, factor):
             replace(
                 one,
                 readings=Sides(
-                    tuple(replace(r, flow_m3_s=factor * r.flow_m3_s) for r in one.readings.intake), ()
+                    tuple(r._replace(flow_m3_s=factor * r.flow_m3_s) for r in one.readings.intake), ()
                 ),
             )
             for one in stage

@@ -137,8 +137,8 @@ def test_what_every_reading_states_a_sheet_need_not(
     value = getattr(AIR, stated)
     cells = {lift: Reading(lift, n, flow_m3_s=flow) for n, (lift, flow) in enumerate(FLOWS.items())}
     first, last = cells.values()
-    with_value = replace(first, **{stated: value})
-    sides = ((with_value, replace(last, **{stated: value if said else None})) for said in (intake, exhaust))
+    with_value = first._replace(**{stated: value})
+    sides = ((with_value, last._replace(**{stated: value if said else None})) for said in (intake, exhaust))
     read = replace(sheets(replace(AIR, **{stated: None}))[0], readings=Sides(*sides))
     assert set(plain(of_job(job({"a": [read]})))) == (set() if intake and exhaust else {code})
 

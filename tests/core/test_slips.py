@@ -111,9 +111,9 @@ def test_a_slip_is_looked_for_in_what_was_read_before_the_leak():
     leaking = 0.05 * FLOWS[LIFTS_M[4]]
     sheets = []
     for one in stage.sheets:
-        cells = [replace(r, flow_m3_s=r.flow_m3_s + leaking) for r in one.readings.intake]
+        cells = [r._replace(flow_m3_s=r.flow_m3_s + leaking) for r in one.readings.intake]
         if one.file == "2.csv":
-            cells[4] = replace(cells[4], flow_m3_s=cells[4].flow_m3_s / 10)
+            cells[4] = cells[4]._replace(flow_m3_s=cells[4].flow_m3_s / 10)
         sheets.append(replace(one, readings=Sides(tuple(cells), ())))
     made = replace(stage, sheets=(*sheets, leak(leaking, PRESSURE_PA)))
     assert ("stop", "decimal-slip") in slipped(made)

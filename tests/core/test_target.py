@@ -343,7 +343,7 @@ def test_a_stopped_reading_has_no_gap():
         replace(
             one,
             readings=Sides(
-                tuple(replace(r, flow_m3_s=10 * r.flow_m3_s) if r.lift_m == 0.005 else r for r in rows), ()
+                tuple(r._replace(flow_m3_s=10 * r.flow_m3_s) if r.lift_m == 0.005 else r for r in rows), ()
             ),
         )
         for one in work

@@ -34,8 +34,8 @@ def comes_back(text: str) -> str:
     again = read(written)
     assert sheet_text(again) == written
     for side in ("intake", "exhaust"):
-        assert [replace(one, line=0) for one in again.readings[side]] == [
-            replace(one, line=0) for one in first.readings[side]
+        assert [one._replace(line=0) for one in again.readings[side]] == [
+            one._replace(line=0) for one in first.readings[side]
         ]
     return written
 

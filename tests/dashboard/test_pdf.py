@@ -197,7 +197,7 @@ def with_sheets(change: Callable[[BenchSheet], BenchSheet]) -> Job:
 def with_own_pressures(sheet: BenchSheet) -> BenchSheet:
     own = Sides(
         *(
-            tuple(replace(one, test_pressure_pa=(10 + one.line) * 249.08891) for one in readings)
+            tuple(one._replace(test_pressure_pa=(10 + one.line) * 249.08891) for one in readings)
             for _, readings in sheet.readings.items()
         )
     )

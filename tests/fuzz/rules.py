@@ -76,7 +76,7 @@ def finite(value: object, where: str = "") -> None:
 def same_sheet(one: BenchSheet, other: BenchSheet) -> None:
     """Check that two sheets state the same: every number equal, every word there."""
     for side in SIDES:
-        a, b = (Counter(replace(r, line=0) for r in sheet.readings[side]) for sheet in (one, other))
+        a, b = (Counter(r._replace(line=0) for r in sheet.readings[side]) for sheet in (one, other))
         must(a == b, f"{side} readings differ: {list(a - b)} became {list(b - a)}")
     for field in fields(BenchSheet):
         if field.compare and field.name not in ("readings", "lines", "note", "extra"):

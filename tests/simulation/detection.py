@@ -103,7 +103,7 @@ def _cell(factor: Callable[[np.random.Generator, Spot], float]) -> Fault:
         sheet = made.sheets[spot.sheet]
         rows = list(sheet.readings[spot.side])
         old = rows[spot.row]
-        rows[spot.row] = replace(old, flow_m3_s=old.flow_m3_s * factor(rng, spot))
+        rows[spot.row] = old._replace(flow_m3_s=old.flow_m3_s * factor(rng, spot))
         both = {side: sheet.readings[side] for side in SIDES} | {spot.side: tuple(rows)}
         changed = replace(sheet, readings=Sides(both["intake"], both["exhaust"]))
         found = lambda f: (f.file, f.line, f.side) == (sheet.file, old.line, spot.side)  # noqa: E731
@@ -126,7 +126,7 @@ def _sign(rng: np.random.Generator) -> int:
 def _unit_of_sheet(made: Job, spot: Spot, rng: np.random.Generator) -> tuple[Job, Callable[[Finding], bool]]:
     sheet, factor = made.sheets[spot.sheet], (1e-3 / CFM_M3_S) ** _sign(rng)
     both = (
-        tuple(replace(one, flow_m3_s=one.flow_m3_s * factor) for one in sheet.readings[side])
+        tuple(one._replace(flow_m3_s=one.flow_m3_s * factor) for one in sheet.readings[side])
         for side in SIDES
     )
     changed = replace(sheet, readings=Sides(*both))
@@ -174,7 +174,7 @@ def _drifted(made: Job, spot: Spot, rng: np.random.Generator) -> tuple[Job, Call
             one,
             readings=Sides(
                 *(
-                    tuple(replace(row, flow_m3_s=row.flow_m3_s * factor) for row in one.readings[side])
+                    tuple(row._replace(flow_m3_s=row.flow_m3_s * factor) for row in one.readings[side])
                     for side in SIDES
                 )
             ),
