@@ -35,30 +35,18 @@ def assert_charts_drawn(page: Watched) -> None:
 
 
 @pytest.mark.parametrize("mode", ["light", "dark"])
-def test_demo_job_opens_with_its_charts(watched: OpenPage, mode: str) -> None:
+def test_the_demo_job_opens_with_its_charts_in_both_modes(watched: OpenPage, mode: str) -> None:
     page = watched(mode=mode)
     page.open()
     expect(page.page.get_by_role("heading", level=1)).to_have_text("Results")
     assert_charts_drawn(page)
-
-
-@pytest.mark.parametrize("mode", ["light", "dark"])
-def test_by_lift_opens_from_the_sidebar(watched: OpenPage, mode: str) -> None:
-    page = watched(mode=mode)
-    page.open()
+    style = "e => [getComputedStyle(e).backgroundColor, getComputedStyle(e).color]"
+    background, text = (luminance(c) for c in page.page.get_by_test_id("stApp").evaluate(style))
+    assert (background < text) == (mode == "dark")
+    # WCAG 2.2, 1.4.3: contrast of text at least 4.5 to 1
+    assert (max(background, text) + 0.05) / (min(background, text) + 0.05) >= 4.5
     page.go_to("By lift")
     assert_charts_drawn(page)
-
-
-def test_both_modes_are_defined(watched: OpenPage) -> None:
-    for mode, is_dark in (("light", False), ("dark", True)):
-        page = watched(mode=mode)
-        page.open()
-        style = "e => [getComputedStyle(e).backgroundColor, getComputedStyle(e).color]"
-        background, text = (luminance(c) for c in page.page.get_by_test_id("stApp").evaluate(style))
-        assert (background < text) == is_dark
-        # WCAG 2.2, 1.4.3: contrast of text at least 4.5 to 1
-        assert (max(background, text) + 0.05) / (min(background, text) + 0.05) >= 4.5
 
 
 def test_bare_sheets_give_a_result(watched: OpenPage, demo_runs: Path) -> None:
@@ -112,14 +100,6 @@ def test_units_switch_changes_the_flow(watched: OpenPage, way: str) -> None:
     expect(main.get_by_text("cfm").first).to_be_visible()
     page.settle()
     expect(main.get_by_text("L/s")).to_have_count(0)
-
-
-def test_starts_from_another_folder(watched: OpenPage, tmp_path: Path) -> None:
-    with running_app(folder=tmp_path) as address:
-        page = watched(address)
-        page.open()
-        assert_charts_drawn(page)
-        page.close()
 
 
 def test_only_this_machine_is_answered(app: str) -> None:
@@ -177,11 +157,15 @@ def proxy_that_listens() -> Iterator[tuple[dict[str, str], list[bytes]]]:
         yield dict.fromkeys(names, here) | {"no_proxy": "127.0.0.1", "NO_PROXY": "127.0.0.1"}, asked
 
 
-def test_the_server_calls_nobody(watched: OpenPage) -> None:
+def test_started_from_another_folder_it_opens_and_calls_nobody(watched: OpenPage, tmp_path: Path) -> None:
     """Neither at the start, nor when a page from elsewhere knocks."""
-    with proxy_that_listens() as (environment, asked), running_app(environment=environment) as address:
+    with (
+        proxy_that_listens() as (environment, asked),
+        running_app(folder=tmp_path, environment=environment) as address,
+    ):
         page = watched(address)
         page.open()
+        assert_charts_drawn(page)
         page.close()
         own = urlsplit(address).netloc
         assert websocket_status(address, own, "elsewhere.example") == 403

@@ -287,14 +287,16 @@ def test_keys_alone_do_everything_on_a_page_of_twice_the_size(
     assert "\n1,12.1,\n2,23.9,\n" in added.read_text("utf-8")
 
 
-@pytest.mark.parametrize("tab", ["At the bench", "Sheets", "Stages and prices", "Valves"])
-def test_a_phone_needs_no_sideways_scroll(watched: OpenPage, shop: str, tab: str) -> None:
+def test_a_phone_needs_no_sideways_scroll(watched: OpenPage, shop: str) -> None:
     page = watched(shop, width=390, height=844)
     page.open("/?job=job-3")
     page.page.goto(f"{shop}/job-sheet?job=job-3")  # by address: an unfolded sidebar covers a phone's page
     page.settle()
     page.complaints[:] = [said for said in page.complaints if "404" not in said]
-    page.page.get_by_role("tab", name=tab, exact=True).click()
-    page.settle()
-    page.needs_no_sideways_scroll()
-    expect(page.page.get_by_test_id("stException")).to_have_count(0)
+    for tab in ("At the bench", "Sheets", "Stages and prices", "Valves"):
+        page.page.get_by_role("tab", name=tab, exact=True).click()
+        panel = page.page.get_by_role("tabpanel", name=tab, exact=True)
+        expect(panel.get_by_role("textbox").first).to_be_visible()
+        page.settle()
+        page.needs_no_sideways_scroll()
+        expect(page.page.get_by_test_id("stException")).to_have_count(0)
