@@ -214,7 +214,8 @@ def _left_over(
             # The median of n has pi / 2 times the variance of their mean (large n).
             spread[at] = 1 + np.pi / 2 / count
     every = np.concatenate(shapes)
-    every = every - median(every, 1)[:, None]
+    # By what all have in common: a stage's middle would hang on which lifts it was read at.
+    every = every - median(every - median(every, 0), 1)[:, None]
     for stage, members in enumerate(members for at in groups for members in at):
         if len(members) < ENOUGH and len(every) > 1:
             reference = median(np.delete(every, stage, axis=0), 0)

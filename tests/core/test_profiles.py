@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from core.findings.profiles import profiles
+from core.findings.profiles import Profiles, profiles
 from core.job import Job
 from core.review import review
 from core.rows import correct_side
@@ -126,6 +126,134 @@ def test_how_far_a_sheet_lies_from_the_others_does_not_hang_on_its_lifts() -> No
     made = job(stages)
     found = profiles(correct_side(made, "intake", made.sheets))
     assert found.level.tolist() == pytest.approx([0.0, 0.0, np.log(1.1), np.log(0.9)])
+    there = np.isfinite(found.residual)
+    assert there.tolist() == [[True] * 10, [True] * 10, [True] * 5 + [False] * 5, [False] * 5 + [True] * 5]
+    assert found.residual[there] == pytest.approx(0.0, abs=1e-12)  # nor does what others foretell of it
+
+
+@pytest.mark.parametrize("blank", [1, 2, 4, 8])
+def test_a_blank_cell_casts_no_doubt_on_other_stages(blank: int) -> None:
+    """Three stages that differ by a factor: each foretells the others to the last digit, gap or no gap."""
+    lifts = [0.001 * n for n in range(1, 11)]
+    factors = {"a": 1.0, "b": 1.07, "c": 1.18}
+    stages = {
+        name: [
+            sheet(
+                {lift: factor * truth(lift) for i, lift in enumerate(lifts) if (name, i) != ("c", blank)},
+                f"{name}.csv",
+            )
+        ]
+        for name, factor in factors.items()
+    }
+    made = job(stages)
+    found = profiles(correct_side(made, "intake", made.sheets))
+    assert np.nanmax(np.abs(found.residual)) < 1e-12
+
+
+# stages of several sweeps ---------------------------------------------------------------
+
+STEEP = {0.001 * n: 20e-3 * min(n, 5) for n in range(1, 11)}  # straight up to 5 mm, and level from there
+
+
+def found_in(logs: np.ndarray, flows: Mapping[float, float] = STEEP, setting_m: float = 2e-5) -> Profiles:
+    """Return the profiles of stages with several sweeps, (stages, sweeps, lifts) of ln(flow / that curve)."""
+    stages = {
+        str(s): [
+            sheet(
+                {lift: flow * float(np.exp(x)) for (lift, flow), x in zip(flows.items(), row, strict=True)},
+                f"{s}-{k}.csv",
+            )
+            for k, row in enumerate(rows)
+        ]
+        for s, rows in enumerate(logs)
+    }
+    made = job(stages, benches=(replace(BENCH, lift_setting_m=setting_m),))
+    return profiles(correct_side(made, "intake", made.sheets))
+
+
+def zero_off(by_m: float) -> np.ndarray:
+    """Return ln of what the curve gives if its lifts are all off by so much; where it bends it is level."""
+    lifts = np.array(list(STEEP))
+    return np.log1p(np.where(lifts < 0.0045, by_m / lifts, 0.0))
+
+
+def test_a_set_ups_level_and_its_zero_of_the_lift_are_its_own() -> None:
+    """At 1 mm of a straight curve a zero that is 0.03 mm off is 3 %, and nothing of it is left."""
+    levels, zeros = np.array([0.0, 0.01, -0.02, 0.03, 0.005]), np.array([0.0, 3e-5, -3e-5, 2e-5, -1e-5])
+    logs = levels[:, None] + np.array([zero_off(z) for z in zeros])
+    found = found_in(np.array([logs, logs + 0.1]))
+    assert np.abs(found.residual).max() < 1e-3  # of second order: 0.03**2
+    assert found.stage_level == pytest.approx(np.tile(levels - 0.005, 2), abs=2e-4)
+
+
+def test_a_zero_beyond_what_setting_the_lift_can_do_is_left_to_be_seen() -> None:
+    """Half a millimetre is no setting of 0.02 mm: nothing of it is taken out."""
+    logs = np.zeros((1, 5, 10))
+    logs[0, 1] = zero_off(5e-4)
+    found = found_in(logs)
+    assert found.residual[1, :4] == pytest.approx(logs[0, 1, :4], abs=2e-3)
+    assert np.abs(np.delete(found.residual, 1, axis=0)).max() < 1e-9
+
+
+@pytest.mark.parametrize("sweeps", [3, 4, 6])
+def test_sweeps_of_a_stage_are_judged_by_each_other(sweeps: int) -> None:
+    """The median of n errs with pi / 2 times the variance of their mean; 0.15 % is the least scatter."""
+    logs = np.zeros((2, sweeps, 10))
+    logs[1] += 0.05  # work on the head
+    logs[0, 1, 7] += 0.004
+    found = found_in(logs)
+    assert found.residual[1, 7] == pytest.approx(0.004)
+    assert found.residual[1, 6] == pytest.approx(
+        0.0, abs=1e-12
+    )  # where neighbours judge, they are drawn along
+    assert found.score[1, 7] == pytest.approx(0.004 / 0.0015 / (1 + np.pi / 2 / sweeps) ** 0.5)
+
+
+def test_two_sweeps_lie_about_their_middle_and_one_has_none() -> None:
+    made = job(
+        {
+            "a": [sheet({lift: f * q for lift, q in STEEP.items()}, f"{f}.csv") for f in (1.0, 1.02)],
+            "b": [sheet(STEEP, "b.csv")],
+        }
+    )
+    found = profiles(correct_side(made, "intake", made.sheets))
+    half = np.log(1.02) / 2
+    assert found.stage_level == pytest.approx([-half, half, np.nan], nan_ok=True)
+
+
+@pytest.mark.parametrize("sweeps", [3, 5])
+def test_a_doubted_reading_is_judged_by_least_squares_over_the_others(sweeps: int) -> None:
+    """Residual and score with the case left out, in a two-way layout: Cook and Weisberg (1982), sect. 2.2."""
+    n = 8
+    noise = 0.003 * np.random.default_rng(7).standard_normal((sweeps, n))
+    noise[1, 3] += 0.1
+    found = found_in(noise[None], {0.001 * (i + 1): 0.1 for i in range(n)}, 0.0)
+    sweep, lift = np.divmod(np.arange(sweeps * n), n)
+    design = np.hstack([np.eye(n)[lift], np.eye(sweeps)[sweep]])
+    others = np.arange(sweeps * n) != n + 3
+    best = np.linalg.pinv(design[others])
+    left = noise.ravel() - design @ (best @ noise.ravel()[others])
+    freedom = others.sum() - (n + sweeps - 1)
+    scatter = np.sqrt(np.sum(left[others] ** 2) / freedom)
+    leverage = np.sum((design[n + 3] @ best) ** 2)
+    assert found.residual[1, 3] == pytest.approx(left[n + 3], rel=2e-3)
+    assert found.score[1, 3] == pytest.approx(left[n + 3] / scatter / np.sqrt(1 + leverage), rel=2e-2)
+
+
+def test_a_doubted_reading_is_held_against_the_scatter_of_lifts_like_its_own() -> None:
+    """Twice the noise where the curve is steep: half the score there, and nearly the same where it is level
+    (a sweep's own level hangs a little on both)."""
+    rng = np.random.default_rng(5)
+    steep, level = rng.standard_normal((2, 6, 10))
+    slip = np.zeros((6, 10))
+    slip[2, 1], slip[3, 8] = 0.5, 0.1
+    low = np.arange(10) < 5
+    one, two = (
+        found_in(np.where(low, times * 0.004 * steep, 0.002 * level)[None] + slip, setting_m=2e-5).score
+        for times in (1, 2)
+    )
+    assert two[2, 1] / one[2, 1] == pytest.approx(0.5, rel=0.15)
+    assert two[3, 8] / one[3, 8] == pytest.approx(1.0, rel=0.1)
 
 
 def test_where_the_curve_is_steep_a_reading_may_be_off_by_what_setting_the_lift_does() -> None:
