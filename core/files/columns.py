@@ -282,11 +282,6 @@ def _readings(
                 line,
                 column.head.text,
             )
-    if 0 in column.values:
-        for i in (i for i in kept if column.values[i] == 0 and lifts[i] > 0):
-            text = "{}: a flow of nothing at {}."
-            values = (column.head.text, "text"), (lifts[i], "lift")
-            log.finding("look", "zero-flow", text, *values, line=lines[i])
     said = {attribute: found[name].values for name, attribute in PER_ROW.items() if name in found}
     said |= {"lift_m": lifts, "line": lines, ATTRIBUTE[column.kind]: column.values, "range_m3_s": full_scale}
     by_field = ([said[name][i] for i in kept] if name in said else repeat(None) for name in Reading._fields)

@@ -230,10 +230,6 @@ def test_one_lift_is_one_lift_in_every_unit(thou: int) -> None:
     assert lifts == {round(thou * 25.4e-6, 9)}
 
 
-def test_a_flow_of_nothing_is_looked_at() -> None:
-    assert codes("lift [mm],intake [L/s]\n0,0\n1,0\n2,43.1\n") == ["zero-flow"]
-
-
 @pytest.mark.parametrize("role", ["calibration", "leak"])
 def test_a_check_of_the_bench_needs_no_lift(role: str) -> None:
     (reading,) = read(f"# role: {role}\nintake [cfm],test pressure [inH2O]\n118.9,28\n").readings.intake
