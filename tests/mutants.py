@@ -197,6 +197,14 @@ ACCEPTED = {
     r"first_wave >= 0|first_wave <= count": "work on no cases at all",
     r"np\.where\(wanted >= 0": "where nothing is wanted nothing flows",
     r"peak_pa\[:\] = 1\.0": "below every peak",
+    r">= DOUBTED|>= usual / 2": "an edge",
+    r"> usual / 3": "where a lift that is hardly steep is counted: a judgement either way",
+    r"np\.abs\(residual\) \* np\.sqrt\(spread\)": "the order in which readings that are off are set aside",
+    r"off\.max\(axis=None\)": "one a turn instead of one a lift",
+    r"full_like\(log_flow, None": "None in an array of floats is nan",
+    r"heard\[k\] \+ reference": "whether it is there is all that is asked of it",
+    r"steep = steepness > 1": "no curve is that level and called steep",
+    r"maximum\(count - 1, 1\)": "half of one is none",
     r"start\.min\(\)\) \||angles > start\.min|angles < ends": "points where nothing burns yet or any more",
 }
 

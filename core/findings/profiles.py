@@ -177,7 +177,6 @@ def _farthest_off(
     """
     telling = np.isfinite(heard)
     off = np.where(telling & (np.abs(residual) > GROSS), np.abs(residual) / np.sqrt(spread), 0.0)
-    off[telling.sum(axis=1) <= NEIGHBOURS] = 0.0  # nothing would be left to judge it by
     for at in _together(stages):
         if at.shape[1] >= ENOUGH:
             off[at] = 0.0
