@@ -50,6 +50,7 @@ def test_a_reading_by_hand() -> None:
         [0.050, 0.046, 0.046 / 0.98, 0.046 / 0.98, 2 * 0.046 / 0.98], rel=1e-4
     )  # 1e-4: density of dry air at 15 degC, computed against defined
     assert {step.kind for step in one.steps} == {"flow"}
+    assert one.flow_m3_s == pytest.approx(2 * 0.046 / 0.98, rel=1e-4)
     said = [filled(step.source, step.values, METRIC).replace("\u00a0", " ") for step in one.steps]
     assert said[:3] == ["a.csv, line 9", "leak sheet leak.csv", "plate readings of 2026-03-14"]
     assert said[4] == "7 inH2O to 28 inH2O, square root"
