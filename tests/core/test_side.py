@@ -301,6 +301,20 @@ def test_all_valves_open_are_as_many_as_the_stage_has() -> None:
     assert gain(stages, valves=Sides(Valve(0.033, 3), None)).setup_differences == ("valves open",)
 
 
+@pytest.mark.parametrize("second", ["bench", "other"])
+def test_a_target_read_on_another_bench_leaves_what_tells_the_stages_apart_as_it_was(second) -> None:
+    """On one bench both stages share its calibration, on two they do not, whatever a target was read on."""
+    benches = (BENCH, replace(BENCH, name="other"))
+    stages = {"a": [sheet(FLOWS, "a.csv")], "b": [sheet(times(1.1), "b.csv", bench=second)]}
+    aim = replace(sheet(times(1.2), "aim.csv", bench="theirs"), role="target", stage="aim")
+    target = Target("aim", (aim,), benches=(replace(BENCH, name="theirs"),))
+    alone, beside = (review(job(stages, benches=benches, target=one)).stages for one in (None, target))
+    for one, other in zip(alone, beside, strict=True):
+        assert other.intake.expanded_bench_m3_s == one.intake.expanded_bench_m3_s
+        narrower = np.less(other.intake.expanded_bench_m3_s, other.intake.expanded_uncertainty_m3_s)
+        assert narrower.all() == (second == "bench")
+
+
 def test_a_stage_is_paid_for_unless_it_is_only_planned() -> None:
     specs = (Stage("a", 10.0), Stage("x", 500.0, planned=True), Stage("y", 70.0), Stage("b", 100.0))
     stages = {name: [sheet(times(f), f"{name}.csv")] for name, f in (("a", 1.0), ("b", 1.05))}
