@@ -32,6 +32,12 @@ def test_a_planned_stage_that_was_measured_is_looked_at(tmp_path: Path) -> None:
     assert shown.gain("bowl", "intake", "baseline").price == 300
 
 
+def test_a_flow_of_nothing_is_told_once_and_a_closed_valve_not_at_all(tmp_path: Path) -> None:
+    text = "# stage: as cast\n# test pressure: 28 inH2O\nlift [mm],intake [L/s]\n0,0\n1,0\n2,43.1\n3,61.0\n"
+    found = review(job_of(put(tmp_path, one=text))).findings
+    assert [(f.level, f.code, f.line) for f in found if f.line] == [("stop", "no-flow", 5)]
+
+
 def test_findings_name_their_stage(tmp_path: Path) -> None:
     job = job_of(put(tmp_path, job=STAGE, one=sheet_text("stage: AS CAST", "port: 1", "weather: rain")))
     assert [(f.code, f.file, f.line, f.stage) for f in job.findings] == [
